@@ -1,0 +1,1 @@
+"""Equations: SI in, SI out, a number or an array alike."""

@@ -1,0 +1,1 @@
+"""Building, reading, evaluating and patching schedule workbooks."""
