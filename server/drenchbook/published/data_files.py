@@ -1,0 +1,32 @@
+"""The data files beside this module, read once each: rows of text, as printed in the source."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+
+FOLDER = Path(__file__).parent / "data"
+
+
+@cache
+def rows(name: str) -> tuple[Mapping[str, str], ...]:
+    """Read every row of one data file, the cells still text.
+
+    Parameters
+    ----------
+    name : str
+        File name without folder and ending, such as ``pipes``. [-]
+
+    Returns
+    -------
+    tuple of mappings
+        Heading to cell, in the order of the file. [-]
+
+    >>> rows("dn_names")[0]["dn"]
+    'DN10'
+    """
+    with (FOLDER / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+        return tuple(MappingProxyType(row) for row in csv.DictReader(file))
