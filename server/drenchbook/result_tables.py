@@ -1,0 +1,162 @@
+"""The columns of each result table: what the array functions give, and what the Schedule, Sets and Cases sheets show.
+
+The arrays, the sheets that look values up in them and the terminal all loop over these rows, so they cannot disagree.
+A cell is a number, or a word: "–" does not apply, "not known" (no temperature can be stated), "?" no result.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from drenchbook.units import unit_of
+
+NOT_APPLICABLE, NOT_KNOWN, NO_RESULT = "–", "not known", "?"
+FAIL, UNKNOWN, WARN, OK, NOTE = "FAIL", "UNKNOWN", "WARN", "OK", "NOTE"
+VERDICTS = (FAIL, UNKNOWN, WARN, OK)  # worst first; a NOTE does not rank
+
+# One letter a column in the `marks` text: which cell of the row fails, warns or has no answer. The sheets colour by it.
+MARK_LOW, MARK_HIGH, MARK_WARN, MARK_UNKNOWN, MARK_NONE = "L", "H", "w", "u", "."
+
+
+@dataclass(frozen=True)
+class ResultColumn:
+    """One column of a result table."""
+
+    name: str
+    heading: str
+    quantity: str = ""
+    decimals: int = 1
+    group: str = ""
+    limit: str = ""  # what stands in the limit row: text, or "{limit id}" with ≥ or ≤ before it
+    width: float = 7.5
+    hidden: bool = False
+    percent: bool = False
+
+    def unit(self, system: str) -> str:
+        """The unit under the heading, or "" for words and counts."""
+        return unit_of(self.quantity, system) if self.quantity else ""
+
+    @property
+    def is_number(self) -> bool:
+        """Whether the column holds numbers where it has an answer."""
+        return bool(self.quantity) or self.percent
+
+
+def _in_group(group: str, *columns: ResultColumn) -> tuple[ResultColumn, ...]:
+    return tuple(ResultColumn(**{**c.__dict__, "group": group}) for c in columns)
+
+
+C = ResultColumn
+SCHEDULE_COLUMNS: tuple[ResultColumn, ...] = (
+    *_in_group("Station",
+        C("tag", "Tag", width=9),
+        C("verdict", "Verdict", width=10.5),
+        C("area", "Area", width=20),
+        C("events", "Event", width=10),
+        C("users", "At once", "people", 0, width=7),
+        C("outlets", "Outlets", width=16),
+        C("valve", "Valve", width=9)),
+    *_in_group("Shower flow",
+        C("shower_need", "Need", "flow"), C("shower_least", "Least", "flow", limit="≥ need"),
+        C("shower_most", "Most", "flow", limit="≤ {FLW-3} × need")),
+    *_in_group("Eyewash, eye/face wash flow",
+        C("eye_need", "Need", "flow"), C("eye_least", "Least", "flow", limit="≥ need"),
+        C("eye_most", "Most", "flow", limit="≤ {FLW-3} × need")),
+    *_in_group("Drench hose flow",
+        C("hose_need", "Need", "flow"), C("hose_least", "Least", "flow", limit="≥ need"),
+        C("hose_most", "Most", "flow", limit="≤ {FLW-3} × need")),
+    *_in_group("Pressure, worst outlet",
+        C("pressure_need", "Need", "pressure"), C("pressure_least", "Least", "pressure", limit="≥ need"),
+        C("pressure_static", "Static, high", "pressure", limit="≤ {PRS-2}")),
+    *_in_group("Temperature delivered",
+        C("temperature_cold", "Cold season", "temperature", limit="≥ {TMP least}"),
+        C("temperature_warm", "Warm season", "temperature", limit="≤ {TMP greatest}"),
+        C("first_water", "First water, cold", "temperature", limit="")),
+    *_in_group("Time",
+        C("purge", "Purge", "seconds", 0, limit=""),
+        C("tepid", "Not tepid for", "seconds", 0, limit="≤ {DLG-2}"),
+        C("minutes", "Hot water lasts", "minutes", 1, limit="≥ {HOT-1}"),
+        C("minutes_other", "Other tank model", "minutes", 1, limit="≥ {HOT-2}")),
+    *_in_group("Flow, hot pressure lost",
+        C("lost_shower", "Shower", "flow", limit="≥ need"), C("lost_eye", "Eye wash", "flow", limit="≥ need")),
+    *_in_group("Why",
+        C("check", "By check", width=8),
+        C("margin", "Margin", percent=True, decimals=0, limit="of limit", width=8),
+        C("governing_case", "Governing case", width=24),
+        C("message", "What it is, and what to do", width=62)),
+    *_in_group("Proof",
+        C("checks_made", "Checks made", decimals=0, quantity="number", hidden=True),
+        C("checks_met", "Checks met", decimals=0, quantity="number", hidden=True),
+        C("marks", "Marks", hidden=True)),
+)  # fmt: skip
+
+SET_COLUMNS: tuple[ResultColumn, ...] = (
+    C("set", "Set", width=22),
+    C("verdict", "Verdict", width=10.5),
+    C("events", "Event", width=16),
+    C("users", "At once", "people", 0),
+    C("flow_low", "Flow, low supply", "flow"),
+    C("flow_high", "Flow, high supply", "flow"),
+    C("pressure_least", "Least pressure", "pressure"),
+    C("hot_needed", "Hot water needed", "volume", 0),
+    C("hot_there", "Hot water there", "volume", 0),
+    C("minutes", "Hot water lasts", "minutes"),
+    C("minutes_other", "Other tank model", "minutes"),
+    C("flow_lost", "Flow, hot pressure lost", "flow"),
+    C("check", "By check", width=9),
+    C("margin", "Margin", percent=True, decimals=0),
+    C("governing_case", "Governing case", width=30),
+    C("message", "What it is, and what to do", width=60),
+    C("marks", "Marks", hidden=True),
+)
+
+CASE_COLUMNS: tuple[ResultColumn, ...] = (
+    C("stations", "Stations", width=18),
+    C("outlets", "Open outlets", width=34),
+    C("season", "Season", width=8),
+    C("supply", "Supply", width=8),
+    C("fault", "Fault", width=24),
+    C("state", "State", width=20),
+    C("flow", "Flow", "flow", 2),
+    C("worst_outlet", "Worst outlet", width=22),
+    C("worst_flow", "Its flow", "flow", 2),
+    C("worst_pressure", "Its pressure", "pressure", 1),
+    C("valve", "Valve", width=9),
+    C("hot_pressure", "Hot pressure", "pressure", 1),
+    C("cold_pressure", "Cold pressure", "pressure", 1),
+    C("chamber_pressure", "Chamber pressure", "pressure", 1),
+    C("stem_position", "Stem position", "fraction", 3),
+    C("hot_fraction", "Hot fraction", "fraction", 3),
+    C("mixed_temperature", "Mixed temperature", "temperature", 1),
+    C("minutes", "Hot water lasts", "minutes", 1),
+)
+
+SITE_COLUMNS: tuple[ResultColumn, ...] = (
+    C("check", "Check", width=9),
+    C("subject", "Subject", width=16),
+    C("verdict", "Verdict", width=10.5),
+    C("case", "Case", width=30),
+    C("message", "What it is, and what to do", width=100),
+)
+
+RESULT_TABLES: dict[str, tuple[ResultColumn, ...]] = {
+    "DRENCH_SCHEDULE": SCHEDULE_COLUMNS,
+    "DRENCH_SETS": SET_COLUMNS,
+    "DRENCH_CASES": CASE_COLUMNS,
+    "DRENCH_SITE": SITE_COLUMNS,
+}
+CASES_SHOWN = 400  # a site with more cases shows the governing ones on the sheet; the JSON report holds them all
+
+CAUTIONS = (
+    "Design aid. The adopted local code, the authority having jurisdiction and a licensed professional decide.",
+    "Limits are entered by the user: confirm each in the edition you own.",
+    "SAMPLE data is invented; replace it with the maker's dated data.",
+    "Water temperature only: medical and chemical suitability is the owner's decision, with medical advice.",
+    "Delivered temperature assumes that the valve holds what its listing says; start-up and switching transients of the "
+    "valve are not computed.",
+    "Pipe heat gain and loss are not computed yet: delivered temperature is the temperature at the valve.",
+    "Passing on paper is not commissioning.",
+    "Absence of a warning is not safety.",
+    "Tempered and stagnant water: follow the water management plan.",
+    "Supply-failure tests can scald: nobody in the stream.",
+)
