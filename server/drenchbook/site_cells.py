@@ -1,0 +1,219 @@
+"""What one typed cell means: the value of its column, or a `Missing` that says why it cannot be used.
+
+The same rules read a workbook cell and a value of a site file, so both forms of a site mean the same.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+import re
+from collections.abc import Callable
+from typing import Any
+
+from drenchbook.errors import InputError, shown
+from drenchbook.published.fittings_table import fittings_resistance
+from drenchbook.published.pipes import MATERIALS, canonical_size
+from drenchbook.site_model import Missing
+from drenchbook.site_tables import Column
+
+BLANK = "is blank; it is needed, and a blank is not a zero"
+_DATE_IN_NUMBER = "a date stands here; clear the cell's date format and type the number"
+
+
+class _UnusableError(ValueError):
+    """Why one cell cannot be used."""
+
+
+def is_blank(value: Any) -> bool:
+    """Whether nothing was typed: None, an empty text, or only spaces."""
+    return value is None or (isinstance(value, str) and not value.replace("\u00a0", " ").strip())
+
+
+def tidy(text: str) -> str:
+    """A text without stray spaces at its ends, hard spaces included."""
+    return text.replace("\u00a0", " ").strip()
+
+
+def parse_cell(column: Column, typed: Any, units: str, where: str = "") -> Any:
+    """The value that `typed` has in `column`, None for an allowed blank, or a Missing with the reason.
+
+    >>> from drenchbook.site_tables import PIPE_RUNS
+    >>> parse_cell(PIPE_RUNS.column("developed_length"), 80, "US")
+    80.0
+    >>> print(parse_cell(PIPE_RUNS.column("developed_length"), "2,5", "US", "sheet Pipe runs, F7"))
+    sheet Pipe runs, F7: text "2,5" stands where a number in ft belongs; type 2.5 with a decimal point
+    """
+    if isinstance(typed, Missing):
+        return typed
+    if is_blank(typed):
+        return None if column.need == "never" else Missing(BLANK, None, where)
+    try:
+        return _PARSERS[column.kind](column, typed, units)
+    except (_UnusableError, InputError) as error:
+        reason = error.wanted if isinstance(error, InputError) else str(error)
+        return Missing(f"{shown(typed)} {reason}" if isinstance(error, InputError) else reason, typed, where)
+
+
+def _text(column: Column, typed: Any, units: str) -> str:
+    if isinstance(typed, str):
+        return typed
+    if isinstance(typed, datetime.datetime):
+        return typed.date().isoformat()
+    if isinstance(typed, datetime.date):
+        return typed.isoformat()
+    if isinstance(typed, float) and typed.is_integer():
+        return str(int(typed))
+    return str(typed)
+
+
+def _number(column: Column, typed: Any, units: str) -> float:
+    unit = column.unit(units)
+    in_unit = f" in {unit}" if unit not in ("", "–") else ""
+    if isinstance(typed, bool):
+        raise _UnusableError(f"{shown(typed)} stands where a number{in_unit} belongs")
+    if isinstance(typed, (datetime.date, datetime.time)):
+        raise _UnusableError(_DATE_IN_NUMBER + in_unit)
+    if isinstance(typed, str):
+        raise _UnusableError(
+            f"text {shown(typed)} stands where a number{in_unit} belongs; {_number_advice(typed, unit)}"
+        )
+    number = float(typed)
+    if not math.isfinite(number):
+        raise _UnusableError(f"{shown(typed)} is not a finite number{in_unit}")
+    if column.low is not None and number < column.low:
+        raise _UnusableError(f"{number:g}{' ' + unit if unit else ''} is too small; {column.low:g} or more is accepted")
+    if column.high is not None and number > column.high:
+        raise _UnusableError(
+            f"{number:g}{' ' + unit if unit else ''} is too large; {column.high:g} at most is accepted"
+        )
+    return number
+
+
+def _number_advice(text: str, unit: str) -> str:
+    bare = tidy(text)
+    if re.fullmatch(r"[-+]?\d+,\d+", bare):
+        return f"type {bare.replace(',', '.')} with a decimal point"
+    if bare.startswith("#"):
+        return "the cell holds an error; mend its formula or type the number"
+    if re.match(r"[-+]?\d", bare) and unit:
+        return "type the number alone, its unit stands in the heading"
+    return "type the number"
+
+
+def _choice(column: Column, typed: Any, units: str) -> str:
+    choices = MATERIALS if column.name == "material" else column.choices
+    for choice in choices:
+        if tidy(_text(column, typed, units)).casefold() == choice.casefold():
+            return choice
+    raise _UnusableError(f"{shown(typed)} is not one of " + ", ".join(choices))
+
+
+def _yes_no(column: Column, typed: Any, units: str) -> bool:
+    words = {"y": True, "yes": True, "true": True, "n": False, "no": False, "false": False}
+    answer = words.get(tidy(str(typed)).casefold())
+    if answer is None:
+        raise _UnusableError(f"{shown(typed)} must be Y or N")
+    return answer
+
+
+def _refs(column: Column, typed: Any, units: str) -> tuple[str, ...]:
+    if isinstance(typed, (list, tuple)):
+        return tuple(str(tag) for tag in typed)
+    return tuple(tidy(tag) for tag in re.split(r"[,;\n]", _text(column, typed, units)) if tidy(tag))
+
+
+def _size(column: Column, typed: Any, units: str) -> str:
+    canonical = canonical_size(typed)
+    return tidy(typed) if isinstance(typed, str) else canonical
+
+
+def _fittings(column: Column, typed: Any, units: str) -> str:
+    fittings_resistance(typed, 1.0)  # words and counts are checked here; the bore comes with the run
+    return typed if isinstance(typed, str) else f"{typed:.15g}"
+
+
+def _date(column: Column, typed: Any, units: str) -> datetime.date:
+    if isinstance(typed, datetime.datetime):
+        return typed.date()
+    if isinstance(typed, datetime.date):
+        return typed
+    if isinstance(typed, str):
+        try:
+            return datetime.date.fromisoformat(tidy(typed))
+        except ValueError:
+            pass
+    raise _UnusableError(f"{shown(typed)} is not a date; type it as year-month-day, 2026-05-04")
+
+
+def _curve(column: Column, typed: Any, units: str) -> tuple[tuple[float, float], ...]:
+    points = _points(column, typed, units)
+    if len(points) < 2:
+        raise _UnusableError(f"{shown(typed)} has fewer than two points; {_CURVE_FORM}")
+    if any(flow < 0 or value < 0 for flow, value in points):
+        raise _UnusableError(f"{shown(typed)} has a negative number; {_CURVE_FORM}")
+    if any(later[0] <= earlier[0] for earlier, later in zip(points, points[1:], strict=False)):
+        raise _UnusableError(f"{shown(typed)} must have flows that rise from point to point; {_CURVE_FORM}")
+    if not column.name.startswith(("seat", "bypass")) and points[0][0] != 0:
+        raise _UnusableError(f"{shown(typed)} must begin at zero flow; {_CURVE_FORM}")
+    if column.name.startswith(("seat", "bypass")) and any(0 in point for point in points):
+        raise _UnusableError(f"{shown(typed)} must hold flows and losses above zero")
+    return points
+
+
+_CURVE_FORM = 'write points as "0 11.5; 10 10.6; 20 10.2"'
+
+
+def _points(column: Column, typed: Any, units: str) -> tuple[tuple[float, float], ...]:
+    if isinstance(typed, (list, tuple)):
+        pairs = [tuple(point) for point in typed]
+    else:
+        pairs = [tuple(point.split()) for point in _text(column, typed, units).split(";") if point.strip()]
+    if any(len(pair) != 2 for pair in pairs):
+        raise _UnusableError(f"{shown(typed)} is not a list of points; {_CURVE_FORM}")
+    try:
+        points = tuple((float(flow), float(value)) for flow, value in pairs)
+    except (TypeError, ValueError):
+        raise _UnusableError(f"{shown(typed)} holds something that is no number; {_CURVE_FORM}") from None
+    if not all(math.isfinite(number) for point in points for number in point):
+        raise _UnusableError(f"{shown(typed)} holds something that is no number; {_CURVE_FORM}")
+    return points
+
+
+_PARSERS: dict[str, Callable[[Column, Any, str], Any]] = {
+    "text": _text,
+    "number": _number,
+    "choice": _choice,
+    "yes_no": _yes_no,
+    "tag": _text,
+    "ref": _text,
+    "refs": _refs,
+    "size": _size,
+    "fittings": _fittings,
+    "date": _date,
+    "curve": _curve,
+}
+
+
+def typed_form(column: Column, value: Any) -> Any:
+    """A model value as a person would type it into a cell: the inverse of `parse_cell`.
+
+    >>> from drenchbook.site_tables import LINE_DEVICES
+    >>> typed_form(LINE_DEVICES.column("curve"), ((0.0, 11.5), (10.0, 10.6)))
+    '0 11.5; 10 10.6'
+    """
+    if isinstance(value, Missing):
+        return value.typed
+    if value is None:
+        return None
+    if column.kind == "yes_no":
+        return "Y" if value else "N"
+    if column.kind == "refs":
+        return ", ".join(value)
+    if column.kind == "curve":
+        return "; ".join(f"{_plain(flow)} {_plain(loss)}" for flow, loss in value)
+    return value
+
+
+def _plain(number: float) -> str:
+    return str(int(number)) if float(number).is_integer() and abs(number) < 1e15 else repr(float(number))

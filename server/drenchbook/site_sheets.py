@@ -1,0 +1,234 @@
+"""A site as grids of cells and back: what a sheet, an array function and a site file have in common.
+
+A grid is a list of rows; the first row holds the headings, "name" and unit with a line break between them. Columns are
+found by heading, in any order; columns of the user's own are left alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from drenchbook.errors import Problem
+from drenchbook.published.criteria import default_limits
+from drenchbook.site_cells import BLANK, is_blank, parse_cell, tidy, typed_form
+from drenchbook.site_model import ROW_MODELS, Missing, Site, tag_key
+from drenchbook.site_tables import LIMITS, PROJECT, TABLES, Column, Table
+
+Grid = Sequence[Sequence[Any]]
+PROJECT_HEADINGS = ("Setting", "Value", "Unit", "What it means")
+
+
+@dataclass(frozen=True)
+class Corner:
+    """Where the heading row of a grid begins in its sheet: 1-based row and column."""
+
+    row: int = 1
+    column: int = 1
+
+    def cell(self, row: int, column: int) -> str:
+        """Name of the cell at a 0-based row and column of the grid.
+
+        >>> Corner(row=6, column=1).cell(1, 27)
+        'AB7'
+        """
+        number, letters = self.column + column, ""
+        while number:
+            number, letter = divmod(number - 1, 26)
+            letters = chr(65 + letter) + letters
+        return f"{letters}{self.row + row}"
+
+
+@dataclass(frozen=True)
+class ReadSite:
+    """A site as read, with every problem found on the way and the place of each row."""
+
+    site: Site
+    problems: tuple[Problem, ...]
+    places: Mapping[str, tuple[Mapping[str, str], ...]]  # table key → for each row, column name → cell
+
+    def place(self, table: Table, row: int, column: str) -> str:
+        """Name of the cell of a row of the model."""
+        rows = self.places.get(table.key, ())
+        return rows[row].get(column, "") if row < len(rows) else ""
+
+
+def heading_of(column: Column, units: str) -> str:
+    """The text of a heading cell: the name and, on a line of its own, the unit."""
+    unit = column.unit(units)
+    return f"{column.heading}\n{unit}" if unit else column.heading
+
+
+class _Reader:
+    """Collects rows, places and problems while the grids of one site are read."""
+
+    def __init__(self, corners: Mapping[str, Corner]):
+        self.corners = corners
+        self.problems: list[Problem] = []
+        self.places: dict[str, tuple[Mapping[str, str], ...]] = {}
+        self.units = "US"
+
+    def refuse(self, table: Table, cell: str, value: Any, remedy: str) -> None:
+        self.problems.append(Problem(table.sheet, cell, value, remedy, breaks_file=True))
+
+    def value(self, table: Table, column: Column, typed: Any, cell: str, tag: str) -> Any:
+        """One parsed cell; an unusable one is noted as a problem."""
+        if isinstance(typed, str) and typed == "":
+            typed = None
+        parsed = parse_cell(column, typed, self.units, f"sheet {table.sheet}, {cell}")
+        if isinstance(parsed, Missing) and (column.need == "always" or parsed.typed is not None):
+            remedy = f"{column.heading}: {parsed.reason}"
+            self.problems.append(Problem(table.sheet, cell, parsed.typed, remedy, row_tag=tag))
+        return parsed
+
+    def project(self, grid: Grid) -> Any:
+        """The Project sheet: one setting a row."""
+        corner = self.corners.get(PROJECT.key, Corner())
+        typed: dict[str, tuple[Any, str]] = {}
+        names = {column.heading.casefold(): column for column in PROJECT.columns}
+        for number, row in enumerate(grid):
+            column = names.get(tidy(str(row[0])).casefold()) if row and row[0] is not None else None
+            if column is None or number == 0:
+                continue
+            cell = corner.cell(number, 1)
+            if column.name in typed:
+                self.refuse(PROJECT, cell, row[0], "this setting stands twice; keep one row of it")
+            typed[column.name] = (row[1] if len(row) > 1 else None, cell)
+        for column in PROJECT.columns:
+            if column.name not in typed:
+                self.refuse(PROJECT, "", column.heading, "this setting is missing; restore its row")
+        self._read_units(typed)
+        self._check_project_units(grid, names, corner)
+        values = {column.name: self.value(PROJECT, column, *typed.get(column.name, (None, "")), "")
+                  for column in PROJECT.columns}  # fmt: skip
+        self.places[PROJECT.key] = ({name: cell for name, (_, cell) in typed.items()},)
+        return ROW_MODELS[PROJECT.key](**values)
+
+    def _read_units(self, typed: Mapping[str, tuple[Any, str]]) -> None:
+        units, cell = typed.get("units", (None, ""))
+        if isinstance(units, str) and tidy(units).upper() in ("US", "SI"):
+            self.units = tidy(units).upper()
+        elif "units" in typed:
+            self.refuse(PROJECT, cell, units, 'Unit system must be "US" or "SI"; only the command convert changes it')
+
+    def _check_project_units(self, grid: Grid, names: Mapping[str, Column], corner: Corner) -> None:
+        for number, row in enumerate(grid):
+            column = names.get(tidy(str(row[0])).casefold()) if row and row[0] is not None else None
+            if column is None or len(row) < 3 or is_blank(row[2]) or number == 0:
+                continue
+            unit = column.unit(self.units)
+            if tidy(str(row[2])) != unit:
+                self.refuse(PROJECT, corner.cell(number, 2), row[2],
+                            f"the unit of {column.heading} is {unit or 'left blank'} in a {self.units} workbook; "
+                            "only the command convert changes units")  # fmt: skip
+
+    def columns(self, table: Table, grid: Grid, corner: Corner) -> dict[int, Column]:
+        """Which column of the grid is which column of the table."""
+        found: dict[int, Column] = {}
+        by_heading = {column.heading.casefold(): column for column in table.columns}
+        for position, heading in enumerate(grid[0] if grid else ()):
+            if is_blank(heading):
+                continue
+            lines = [tidy(line) for line in str(heading).replace("\r", "").split("\n") if tidy(line)]
+            column = by_heading.get(lines[0].casefold()) if lines else None
+            if column is None:
+                continue
+            cell = corner.cell(0, position)
+            if column in found.values():
+                self.refuse(table, cell, lines[0], "this heading stands twice; keep one column of it")
+                continue
+            unit, typed = column.unit(self.units), " ".join(lines[1:])
+            if typed != unit:
+                self.refuse(table, cell, typed or None,
+                            f"the unit of {column.heading} must be {unit or 'left out'} in a {self.units} workbook; "
+                            "only the command convert changes units")  # fmt: skip
+            found[position] = column
+        for column in table.columns:
+            if column not in found.values():
+                self.refuse(table, corner.cell(0, 0), column.heading,
+                            "the column with this heading is missing; restore the heading or the column")  # fmt: skip
+        return found
+
+    def rows(self, table: Table, grid: Grid) -> tuple[Any, ...]:
+        """Every row of a table that holds anything in one of the table's columns."""
+        corner = self.corners.get(table.key, Corner())
+        columns = self.columns(table, grid, corner)
+        rows, places = [], []
+        for number, cells in enumerate(grid[1:], start=1):
+            typed = {position: cells[position] if position < len(cells) else None for position in columns}
+            if all(is_blank(value) for value in typed.values()):
+                continue
+            tag = next((str(typed[p]) for p, c in columns.items() if c.name == table.key_column and typed[p]), "")
+            where = {column.name: corner.cell(number, position) for position, column in columns.items()}
+            values = {column.name: self.value(table, column, typed[position], where[column.name], tag)
+                      for position, column in columns.items()}  # fmt: skip
+            rows.append(ROW_MODELS[table.key](**values))
+            places.append(where)
+        self.places[table.key] = tuple(places)
+        return tuple(rows)
+
+
+def read_grids(grids: Mapping[str, Grid], corners: Mapping[str, Corner] | None = None) -> ReadSite:
+    """The site that the grids hold, table key by table key, with every problem found.
+
+    A table without a grid is a problem that breaks the file. `corners` say where each grid begins in its sheet, so that
+    sentences name the cell.
+    """
+    reader = _Reader(corners or {})
+    tables: dict[str, Any] = {}
+    for table in TABLES:
+        grid = grids.get(table.key)
+        if grid is None:
+            reader.refuse(table, "", table.sheet, "this table is missing; restore its sheet and its name "
+                          f"{table.range_name}")  # fmt: skip
+            grid = ()
+        tables[table.key] = reader.project(grid) if table is PROJECT else reader.rows(table, grid)
+    return ReadSite(Site(**tables), tuple(reader.problems), reader.places)
+
+
+def grid_of(table: Table, site: Site) -> list[list[Any]]:
+    """The rows of a table as a person would type them, without the heading row; cells in the order of the columns."""
+    return [[typed_form(column, getattr(row, column.name)) for column in table.columns] for row in site.rows(table)]
+
+
+def full_grids(site: Site) -> dict[str, list[list[Any]]]:
+    """Every table as a grid with its heading row: what the array functions take."""
+    grids: dict[str, list[list[Any]]] = {}
+    for table in TABLES:
+        if table is PROJECT:
+            values = [typed_form(column, getattr(site.project, column.name)) for column in table.columns]
+            grids[table.key] = [list(PROJECT_HEADINGS)] + [
+                [column.heading, value, column.unit(site.units), column.help]
+                for column, value in zip(table.columns, values, strict=True)
+            ]
+        else:
+            grids[table.key] = [[heading_of(column, site.units) for column in table.columns], *grid_of(table, site)]
+    return grids
+
+
+def default_limit_rows(criteria: str) -> tuple[Any, ...]:
+    """The Limits rows that a new site of a criteria set begins with."""
+    model = ROW_MODELS[LIMITS.key]
+    return tuple(
+        model(id=limit.id, meaning=limit.meaning, value=Missing(BLANK) if limit.value is None else limit.value,
+              unit=limit.unit, source=limit.source, basis=limit.basis)
+        for limit in default_limits(criteria)
+    )  # fmt: skip
+
+
+def blank_site(units: str, criteria: str) -> Site:
+    """A site with its unit system, criteria set and limits, and nothing else."""
+    values: dict[str, Any] = {column.name: parse_cell(column, None, units) for column in PROJECT.columns}
+    values.update(units=units, criteria_set=criteria)
+    return Site(project=ROW_MODELS[PROJECT.key](**values), limits=default_limit_rows(criteria))
+
+
+def with_default_limits(site: Site, given: Sequence[Any]) -> tuple[Any, ...]:
+    """The default limits of the site's criteria set, each replaced by the given row of the same id, then the others."""
+    criteria = site.project.criteria_set
+    if isinstance(criteria, Missing) or criteria is None:
+        return tuple(given)
+    by_id = {tag_key(row.id): row for row in given}
+    rows = [by_id.pop(tag_key(row.id), row) for row in default_limit_rows(criteria)]
+    return (*rows, *by_id.values())
