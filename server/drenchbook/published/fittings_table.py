@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime
-import difflib
 import math
+import numbers
 import re
 from dataclasses import dataclass
 from functools import cache
@@ -108,18 +108,36 @@ def counted(text: str) -> tuple[tuple[int, Fitting], ...]:
 
 
 def _counted_item(item: str, text: str) -> tuple[int, Fitting]:
-    match = re.fullmatch(r"(?:(\d{1,3})\s*[x×*]\s*)?(.*)", item, flags=re.IGNORECASE | re.DOTALL)
-    count, word = (match[1], match[2]) if match else (None, item)
+    count, word = _count_and_word(item)
     if _plain(word) in _words():
-        return int(count or 1), _fittings()[_words()[_plain(word)]]
-    if not word.strip():
+        return count, _fittings()[_words()[_plain(word)]]
+    if not word:
         raise InputError("fittings", text, 'has an item without a fitting; write "4 x 90 elbow; 1 x tee, branch"')
-    if re.match(r"\d+\s+\D", word) and _plain(re.sub(r"^\s*\d+\s+", "", word)) in _words():
-        raise InputError("fittings", text, f'has "{item}"; put an x between count and fitting')
-    near = dict.fromkeys(_words()[name] for name in difflib.get_close_matches(_plain(word), _words(), n=5, cutoff=0.4))
-    hint = f"; nearest: {', '.join(chr(34) + name + chr(34) for name in list(near)[:3])}" if near else ""
+    bare = re.sub(r"^\d+\s+", "", word)
+    if bare != word and _plain(bare) in _words():
+        raise InputError("fittings", text, f'has "{item}"; put an x between the count and the fitting')
+    if re.fullmatch(r"\d+,\d+", word):
+        raise InputError("fittings", text, f"is read as text; type the total K with a point, {word.replace(',', '.')}")
     semicolons = "; put semicolons between the items" if re.search(r",\s*\d", word) else ""
-    raise InputError("fittings", text, f'has "{word.strip()}", which is no fitting of the list{semicolons}{hint}')
+    raise InputError("fittings", text, f'has "{word}", which is not in the list{semicolons}; {_near_words(word)}')
+
+
+def _count_and_word(item: str) -> tuple[int, str]:
+    """Split "4 x 90 elbow"; without a count there is one."""
+    match = re.match(r"(\d{1,3})\s*[x×*]\s*", item, flags=re.IGNORECASE)
+    return (int(match[1]), item[match.end() :].strip()) if match else (1, item.strip())
+
+
+def _near_words(word: str) -> str:
+    import difflib  # only a wrong word needs it
+
+    plain = _plain(word)
+    inside = [known for known in FITTINGS if plain and plain in _plain(known)]
+    close = [_words()[name] for name in difflib.get_close_matches(plain, _words(), n=5, cutoff=0.6)]
+    near = list(dict.fromkeys(inside + close))[:3]
+    if not near:
+        return f'the list has {"; ".join(FITTINGS)}. If the length includes the fittings, type "none"'
+    return "nearest: " + ", ".join(f'"{name}"' for name in near)
 
 
 def fittings_resistance(fittings: object, nominal_inches: float) -> float:
@@ -150,7 +168,7 @@ def fittings_resistance(fittings: object, nominal_inches: float) -> float:
         raise InputError("fittings", fittings, f"is a date; {WANTED}")
     if fittings is None or (isinstance(fittings, str) and not fittings.strip()):
         raise InputError("fittings", fittings, WANTED)
-    if isinstance(fittings, bool) or not isinstance(fittings, (str, int, float)):
+    if isinstance(fittings, bool) or not isinstance(fittings, (str, numbers.Real)):
         raise InputError("fittings", fittings, WANTED)
     if isinstance(fittings, str):
         if _plain(fittings) == "none":

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime
-import difflib
+import math
+import numbers
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -16,12 +17,32 @@ from drenchbook.published.size_text import inches, looks_like_date, tidy
 METRES_PER = {"in": 0.0254, "mm": 0.001}
 # Day numbers of a spreadsheet's calendar from 1954 to 2119; no pipe size is a number in between.
 DATE_NUMBERS = (20_000, 80_000)
-DATE_REASON = "is a date: a spreadsheet turned 3/4 into one. Format the cell as text and type 3/4 again"
+DATE_REASON = (
+    "is a date: a spreadsheet turned 3/4 into one. Format the cell as text and type the size again, such as 3/4"
+)
 
 
 @dataclass(frozen=True)
 class Pipe:
-    """One size of one material, in SI. [m, -, kg/m³, J/(kg·K), W/(m·K)]"""
+    """One size of one material, in SI.
+
+    Attributes
+    ----------
+    material, size : str
+        As the tables write them. [-]
+    inside_diameter, outside_diameter, wall : float
+        For plastics the wall is the least allowed and the bore the average, so they do not add up. [m]
+    roughness : float
+        Of the new pipe, for Colebrook-White. [m]
+    hazen_williams_c : float
+        Coefficient for design. [-]
+    wall_density, wall_heat_capacity, wall_conductivity : float
+        Of the wall material. [kg/m³, J/(kg·K), W/(m·K)]
+    nominal_inches : float
+        Nominal size; by DN name where the size is named in millimetres. [in]
+    source : str
+        Where the dimensions come from, a key of ``SOURCES`` first. [-]
+    """
 
     material: str
     size: str
@@ -94,9 +115,18 @@ def material_name(value: object) -> str:
         raise InputError("material", value, f"needs one of {', '.join(MATERIALS)}")
     if isinstance(value, str) and _plain(value) in _material_names():
         return _material_names()[_plain(value)]
-    near = difflib.get_close_matches(_plain(str(value)), _material_names(), n=1)
-    hint = f"; did you mean {_material_names()[near[0]]}?" if near else ""
-    raise InputError("material", value, f"is not in the tables, which have {', '.join(MATERIALS)}{hint}")
+    raise InputError(
+        "material", value, f"is not in the tables, which have {', '.join(MATERIALS)}{_near_materials(value)}"
+    )
+
+
+def _near_materials(value: object) -> str:
+    import difflib  # only a wrong name needs it
+
+    typed = _plain(str(value))
+    near = [name for name in MATERIALS if typed and _plain(name).startswith(typed)]
+    near = near or [_material_names()[name] for name in difflib.get_close_matches(typed, _material_names(), n=1)]
+    return f"; did you mean {' or '.join(near)}?" if near else ""
 
 
 def sizes(material: str) -> tuple[str, ...]:
@@ -142,7 +172,7 @@ def canonical_size(value: object) -> str:
         raise InputError("size", value, DATE_REASON)
     if value is None or (isinstance(value, str) and not value.strip()):
         raise InputError("size", value, "needs a pipe size as text, such as 3/4, 1-1/4, DN32 or 28x1.2")
-    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+    if isinstance(value, bool) or not isinstance(value, (str, numbers.Real)):
         raise InputError("size", value, "must be a pipe size as text, such as 3/4, 1-1/4, DN32 or 28x1.2")
     if isinstance(value, str):
         return _size_of_text(value)
@@ -159,6 +189,8 @@ def _size_of_number(number: float, typed: object) -> str:
     walls = [size for size in sorted(_metric_sizes()) if size.startswith(f"{number:g}x")]
     if walls:
         raise InputError("size", typed, f"lacks the wall; the tables have {', '.join(walls)}")
+    if not math.isfinite(number):
+        raise InputError("size", typed, "must be a pipe size as text, such as 3/4, 1-1/4, DN32 or 28x1.2")
     raise InputError("size", typed, f"is not in the tables; {_near_text(number)}")
 
 
@@ -179,7 +211,8 @@ def _size_of_text(typed: str) -> str:
         number = int(fraction[1] or 0) + int(fraction[2]) / int(fraction[3])
         if number in _inch_sizes() and int(fraction[2]) < int(fraction[3]):
             return _inch_sizes()[number]
-        raise InputError("size", typed, f"is not in the tables (filling down turns 3/4 into 3/5); {_near_text(number)}")
+        filled = "" if fraction[3] in ("2", "4", "8") else " (filling down turns 3/4 into 3/5)"
+        raise InputError("size", typed, f"is not in the tables{filled}; {_near_text(number)}")
     if re.fullmatch(r"\d+(?:\.\d+)?", text):
         return _size_of_number(float(text), typed)
     if looks_like_date(text):
@@ -195,12 +228,14 @@ def _near_text(number: float) -> str:
 
 
 @cache
-def _pipes() -> dict[tuple[str, str], Pipe]:
-    return {(row["material"], row["size"]): _pipe_of(row) for row in rows("pipes")}
+def _rows_by_size() -> dict[tuple[str, str], Mapping[str, str]]:
+    return {(row["material"], row["size"]): row for row in rows("pipes")}
 
 
-def _pipe_of(row: Mapping[str, str]) -> Pipe:
-    material = next(other for other in rows("materials") if other["material"] == row["material"])
+@cache
+def _listed_pipe(name: str, size: str) -> Pipe:
+    row = _rows_by_size()[name, size]
+    material = next(other for other in rows("materials") if other["material"] == name)
     metres = METRES_PER[row["unit"]]
     nominal = row["size"] if "x" not in row["size"] else _dn_sizes()[row["dn"]]
     return Pipe(
@@ -242,8 +277,8 @@ def pipe(material: object, size: object) -> Pipe:
     1.025
     """
     name, text = material_name(material), canonical_size(size)
-    if (name, text) in _pipes():
-        return _pipes()[name, text]
+    if (name, text) in _rows_by_size():
+        return _listed_pipe(name, text)
     listed = sizes(name)
     if "x" in listed[0] and "x" not in text:
         nominal = {dn for dn, inch in _dn_sizes().items() if inch == text}

@@ -30,12 +30,27 @@ def inches(size: str) -> float:
 
 
 def tidy(typed: str) -> str:
-    """Undo what keyboards and spreadsheets do to a size: glyphs, marks, hard spaces, case."""
+    """Undo what keyboards and spreadsheets do to a size: glyphs, marks, hard spaces, case.
+
+    Parameters
+    ----------
+    typed : str
+        What stands in the cell. [-]
+
+    Returns
+    -------
+    str
+        The same size with plain characters and without an inch mark. [-]
+
+    >>> tidy("1 ¼”"), tidy(" dn 32 "), tidy("28 × 1,2 mm"), tidy("¾ in.")
+    ('1-1/4', 'DN32', '28x1.2', '3/4')
+    """
     text = typed.replace("⁄", "/").translate(str.maketrans("×‐‑‒–—−", "x------"))
     for glyph, fraction in FRACTION_GLYPHS.items():
         text = re.sub(rf"(\d)[\s-]*{glyph}", rf"\1-{fraction}", text).replace(glyph, fraction)
     text = " ".join(text.split()).casefold()
-    text = re.sub(r"\s*(?:[\"”“″„]|''|’’|inches|inch|in\.?|mm)$", "", text).strip()
+    text = re.sub(r"\s*(?:[\"”“″„]|''|’’|inches|inch|in\.?)$", "", text).strip()
+    text = re.sub(r"(x[\s\d.,]*)mm$", r"\1", text).strip()
     text = re.sub(r"^nps\s*", "", text)
     text = re.sub(r"\s*x\s*", "x", text)
     text = re.sub(r"\s*-\s*", "-", text)
@@ -45,6 +60,21 @@ def tidy(typed: str) -> str:
 
 
 def looks_like_date(text: str) -> bool:
+    """Tell a date that a spreadsheet made of a size and saved as text.
+
+    Parameters
+    ----------
+    text : str
+        What ``tidy`` gives. [-]
+
+    Returns
+    -------
+    bool
+        True for a date. [-]
+
+    >>> looks_like_date("2026-03-04"), looks_like_date("4-mar"), looks_like_date("3/4")
+    (True, True, False)
+    """
     numeric = r"\d{1,4}([-./])\d{1,2}\1\d{1,4}(?:[t ].*)?"
     worded = rf"(?:\d+[-. ]*)?(?:{MONTHS})[a-z]*\.?(?:[-. ]*\d+)?"
     return bool(re.fullmatch(numeric, text) or re.fullmatch(worded, text))
