@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import csv
+import os.path
 from collections.abc import Mapping
 from functools import cache
-from pathlib import Path
 from types import MappingProxyType
 
-FOLDER = Path(__file__).parent / "data"
+FOLDER = os.path.join(os.path.dirname(__file__), "data")  # pathlib would cost more than reading the file
 
 
 @cache
@@ -28,5 +28,5 @@ def rows(name: str) -> tuple[Mapping[str, str], ...]:
     >>> rows("dn_names")[0]["dn"]
     'DN10'
     """
-    with (FOLDER / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+    with open(os.path.join(FOLDER, f"{name}.csv"), encoding="utf-8", newline="") as file:
         return tuple(MappingProxyType(row) for row in csv.DictReader(file))

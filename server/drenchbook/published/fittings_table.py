@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import datetime
 import math
-import numbers
 import re
 from dataclasses import dataclass
 from functools import cache
@@ -164,11 +162,11 @@ def fittings_resistance(fittings: object, nominal_inches: float) -> float:
     >>> round(fittings_resistance("4 x 90 elbow; 1 x tee, branch", 1.0), 3)
     4.014
     """
-    if isinstance(fittings, datetime.date):
+    if hasattr(fittings, "isoformat"):  # dates and times of every library
         raise InputError("fittings", fittings, f"is a date; {WANTED}")
     if fittings is None or (isinstance(fittings, str) and not fittings.strip()):
         raise InputError("fittings", fittings, WANTED)
-    if isinstance(fittings, bool) or not isinstance(fittings, (str, numbers.Real)):
+    if isinstance(fittings, bool) or not (isinstance(fittings, str) or hasattr(fittings, "__float__")):
         raise InputError("fittings", fittings, WANTED)
     if isinstance(fittings, str):
         if _plain(fittings) == "none":

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import datetime
 import math
-import numbers
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -168,11 +166,11 @@ def canonical_size(value: object) -> str:
     >>> canonical_size("1 ¼”"), canonical_size("dn 32"), canonical_size("28 × 1,2"), canonical_size(0.75)
     ('1-1/4', '1-1/4', '28x1.2', '3/4')
     """
-    if isinstance(value, (datetime.date, datetime.time)):
+    if hasattr(value, "isoformat"):  # dates and times of every library
         raise InputError("size", value, DATE_REASON)
     if value is None or (isinstance(value, str) and not value.strip()):
         raise InputError("size", value, "needs a pipe size as text, such as 3/4, 1-1/4, DN32 or 28x1.2")
-    if isinstance(value, bool) or not isinstance(value, (str, numbers.Real)):
+    if isinstance(value, bool) or not (isinstance(value, str) or hasattr(value, "__float__")):
         raise InputError("size", value, "must be a pipe size as text, such as 3/4, 1-1/4, DN32 or 28x1.2")
     if isinstance(value, str):
         return _size_of_text(value)
