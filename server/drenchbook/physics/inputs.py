@@ -1,4 +1,4 @@
-"""What an equation accepts: numbers and arrays are looked at once, and refused in a sentence that names the argument."""
+"""What an equation accepts: numbers and arrays looked at once, and refused in a sentence that names the argument."""
 
 from __future__ import annotations
 
@@ -78,7 +78,8 @@ def _accepted(value: float, at_least: float, above: float, at_most: float) -> st
         return "must be a finite number"
     lower = max(at_least, above)
     if math.isfinite(lower) and math.isfinite(at_most):
-        return f"must be {'more than' if above == lower else 'from'} {lower:g} {'and at most' if above == lower else 'to'} {at_most:g}"
+        between = "more than {:g} and at most {:g}" if above == lower else "from {:g} to {:g}"
+        return "must be " + between.format(lower, at_most)
     if math.isfinite(at_most):
         return f"must be at most {at_most:g}"
     word = "zero" if lower == 0 else f"{lower:g}"

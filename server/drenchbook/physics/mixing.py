@@ -127,7 +127,8 @@ def cold_flow(
 
     Notes
     -----
-    (1 − x)·ρ_m·q/ρ_c with x of `hot_mass_fraction`; error of the densities, 0.05 % [worked here from mass and enthalpy].
+    (1 − x)·ρ_m·q/ρ_c with x of `hot_mass_fraction`; error of the densities, 0.05 % [worked here from mass and
+    enthalpy].
 
     >>> gpm = 6.30901964e-5
     >>> round(cold_flow(20 * gpm, 29.4444, 60, 10) / gpm, 2)

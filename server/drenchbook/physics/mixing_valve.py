@@ -37,9 +37,9 @@ def chamber_pressure(
 
     Notes
     -----
-    x·q/√(ph − pm) + (1 − x)·q/√(pc − pm) = C, solved for pm < min(ph, pc) [worked here: two orifices on one stem, areas s
-    and 1 − s of the whole]. Equal inlets give pm = p − (q/C)², the curve makers print. With a hot share of exactly 0 or 1
-    one seat is shut and its inlet does not matter. As good as C, some 10 %.
+    x·q/√(ph − pm) + (1 − x)·q/√(pc − pm) = C, solved for pm < min(ph, pc) [worked here: two orifices on one stem, areas
+    s and 1 − s of the whole]. Equal inlets give pm = p − (q/C)², the curve makers print. With a hot share of exactly 0
+    or 1 one seat is shut and its inlet does not matter. As good as C, some 10 %.
 
     >>> round(chamber_pressure(flow=1e-3, hot_fraction=0.4, hot_pressure=3e5, cold_pressure=3e5, coefficient=1e-5), 6)
     290000.0
@@ -92,8 +92,8 @@ def two_seats_kernel(
     Returns
     -------
     tuple of array
-        Chamber pressure, stem position, ∂pm/∂q [Pa per m³/s], ∂pm/∂ph [-], ∂pm/∂pc [-]; not-a-number where the hot share
-        lies outside 0 to 1. Between, a root always exists: a flow too large shows as a pressure below zero.
+        Chamber pressure, stem position, ∂pm/∂q [Pa per m³/s], ∂pm/∂ph [-], ∂pm/∂pc [-]; not-a-number where the hot
+        share lies outside 0 to 1. Between, a root always exists: a flow too large shows as a pressure below zero.
 
     Notes
     -----
@@ -182,8 +182,8 @@ def seats_in_parallel_kernel(
 
     Notes
     -----
-    Source and error as in `seats_in_parallel`. With v = √(p_low − pm) the equation is quadratic in v; below q = C_high·√Δ
-    the lower side passes nothing. The slope with flow is zero at no flow.
+    Source and error as in `seats_in_parallel`. With v = √(p_low − pm) the equation is quadratic in v; below
+    q = C_high·√Δ the lower side passes nothing. The slope with flow is zero at no flow.
 
     >>> [round(float(x), 6) for x in seats_in_parallel_kernel(3e-3, 3e5, 3e5, 2e-5, 1e-5)]
     [0.666667, 290000.0, -6666666.666667, 0.666667, 0.333333]
@@ -234,9 +234,9 @@ def curve_coefficient(flow: Numbers, curve_flows: Sequence[float], curve_losses:
 
     Notes
     -----
-    C runs straight between the points; this keeps the loss (q/C)² rising wherever the points rise. Below the first point
-    C is held (common practice); above the last nothing is known and the flow is refused. As good as the reading of the
-    curve, some 5 %.
+    C runs straight between the points; this keeps the loss (q/C)² rising wherever the points rise. Below the first
+    point C is held (common practice); above the last nothing is known and the flow is refused. As good as the reading
+    of the curve, some 5 %.
 
     >>> round(curve_coefficient(1.5e-3, curve_flows=[1e-3, 2e-3], curve_losses=[1e4, 1.6e5]) * 1e6, 6)
     7.5

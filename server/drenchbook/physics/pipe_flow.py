@@ -94,8 +94,8 @@ def colebrook_friction_factor(reynolds: Numbers, relative_roughness: Numbers) ->
 
     Notes
     -----
-    1/√f = −2·log10(ε/(3.7·D) + 2.51/(Re·√f)) [Colebrook 1939, eq. 13], solved to 5e-15. The formula itself stands within
-    some 10 % of measured commercial pipes; between Re 2300 and 4000 no formula is sure.
+    1/√f = −2·log10(ε/(3.7·D) + 2.51/(Re·√f)) [Colebrook 1939, eq. 13], solved to 5e-15. The formula itself stands
+    within some 10 % of measured commercial pipes; between Re 2300 and 4000 no formula is sure.
 
     >>> round(colebrook_friction_factor(reynolds=1e5, relative_roughness=1e-4), 9)
     0.018513866
@@ -341,7 +341,9 @@ def darcy_gradient_kernel(
     low_slope = LAMINAR_NUMBER / 2 * viscosity / (area * diameter**2)  # f = 64/Re put into the same equation
     width = (TURBULENT_LIMIT - LAMINAR_LIMIT) * flow_per_reynolds
     share = np.clip((Re - LAMINAR_LIMIT) / (TURBULENT_LIMIT - LAMINAR_LIMIT), 0.0, 1.0)
-    blend, blend_slope = _cubic(share, width, low_slope * LAMINAR_LIMIT * flow_per_reynolds, low_slope, high, high_slope)
+    blend, blend_slope = _cubic(
+        share, width, low_slope * LAMINAR_LIMIT * flow_per_reynolds, low_slope, high, high_slope
+    )
     laminar, turbulent = Re <= LAMINAR_LIMIT, Re >= TURBULENT_LIMIT
     gradient = np.where(laminar, low_slope * flow, np.where(turbulent, high, blend))
     return gradient, np.where(laminar, low_slope, np.where(turbulent, high_slope, blend_slope))
@@ -399,7 +401,8 @@ def _colebrook(Re: Numbers, relative_roughness: Numbers) -> tuple[Numbers, Numbe
     """Friction factor, and half the exponent with which the loss grows with flow.
 
     With z = (ln 10/2)/√f the formula reads z + ln(A + z) = B. The start is the large-argument series of the root of
-    u + ln u = A + B; one fourth-order correction (Fritsch, Shafer and Crowley 1973) on the unrounded form ends at 5e-15.
+    u + ln u = A + B; one fourth-order correction (Fritsch, Shafer and Crowley 1973) on the unrounded form ends at
+    5e-15.
     """
     half = math.log(10) / 2
     per_smooth = Re * (half / COLEBROOK_SMOOTH)  # A = (ε/D)·Re·ln10/(2·2.51·3.7), B = ln(Re·ln10/(2·2.51))

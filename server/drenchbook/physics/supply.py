@@ -106,8 +106,8 @@ def curve_pressure_kernel(
 
     Notes
     -----
-    Beyond the last point the last line is drawn on, so that an iteration may pass there; the flag tells it. Source as in
-    `curve_pressure`.
+    Beyond the last point the last line is drawn on, so that an iteration may pass there; the flag tells it. Source as
+    in `curve_pressure`.
 
     >>> value, slope, beyond = curve_pressure_kernel(3e-3, np.array([0.0, 1e-3, 2e-3]), np.array([80e3, 70e3, 74e3]))
     >>> round(float(value)), round(float(slope)), bool(beyond)
