@@ -22,8 +22,8 @@ def plain_name(typed: str) -> str:
     str
         Plain name. [-]
 
-    >>> [plain_name(name) for name in ("_xldudf_DRENCH_HOT_FLOW", "[1]!drench_hot_flow", "DRENCH.HOT_FLOW", "_xlfn.IFNA")]
-    ['DRENCH_HOT_FLOW', 'DRENCH_HOT_FLOW', 'DRENCH_HOT_FLOW', 'IFNA']
+    >>> [plain_name(name) for name in ("_xldudf_DRENCH_STATUS", "[1]!drench_status", "DRENCH.STATUS", "_xlfn.IFNA")]
+    ['DRENCH_STATUS', 'DRENCH_STATUS', 'DRENCH_STATUS', 'IFNA']
     """
     name = _WRAPPING.sub("", typed.strip()).upper()
     return PREFIX + name.removeprefix(SERVICE) if name.startswith(SERVICE) else name

@@ -1,4 +1,4 @@
-"""The arguments of a worksheet function: what a cell may hold, in which unit, and the sentence when it cannot be used."""
+"""The arguments of a worksheet function: what a cell may hold, in which unit, and what to say when it does not."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ class Argument:
 
     `kind` is "number" (with a quantity), "yes_no", "words" (the calculation reads it: a material, a size, a list of
     fittings), "any" (passed on as it stands, a blank included), "table" (a range with its heading row) or "units".
-    `default` is what a blank optional argument stands for: a pair is typed in US and in SI units. `least` and `most` are
-    in SI and narrow what the physics would take. `repeats` marks the last argument of a function that takes any number.
+    `default` is what a blank optional argument stands for: a pair is typed in US and in SI units. `least` and `most`
+    are in SI and narrow what the physics would take. `repeats` marks a last argument that stands for any number.
     """
 
     name: str
@@ -84,7 +84,7 @@ def read_arguments(takes: Sequence[Argument], cells: Sequence[object]) -> dict[s
     >>> flow = Argument("flow", "number", "flow", "flow")
     >>> read_arguments((flow,), ("2,5",))
     Traceback (most recent call last):
-    drenchbook.errors.InputError: flow = "2,5" gpm: is text, not a number; type it with a decimal point, without quotes or unit
+    drenchbook.errors.InputError: flow = "2,5" gpm: is text, not a number; type it with a decimal point and no unit
     """
     if len(cells) > len(takes) and not (takes and takes[-1].repeats):
         extra = cells[len(takes)]
@@ -137,9 +137,7 @@ def _number(argument: Argument, cell: object, system: str) -> float:
     if isinstance(cell, str):
         if cell.strip().upper() in SYSTEMS:
             raise InputError(name, cell, "is a unit system, which comes last; an argument before it is missing")
-        raise InputError(
-            name, cell, "is text, not a number; type it with a decimal point, without quotes or unit", unit
-        )
+        raise InputError(name, cell, "is text, not a number; type it with a decimal point and no unit", unit)
     if not isinstance(cell, Real):
         raise InputError(name, _outline(cell), "must be one number, not a range")
     number = float(cell)
@@ -181,9 +179,9 @@ def retold(error: InputError, takes: Sequence[Argument], cells: Sequence[object]
     """The error of a calculation in the user's words: the cell as typed, and what is accepted in the user's unit.
 
     >>> flow = Argument("flow", "number", "flow", "flow")
-    >>> error = InputError("flow", 1e-3, "must be at most 0.0006309", "m³/s")
+    >>> error = InputError("flow", 1e-3, "must be at most 0.00063090196", "m³/s")
     >>> print(retold(error, (flow,), (15.85,)))
-    flow = 15.85 gpm: must be at most 9.99998
+    flow = 15.85 gpm: must be at most 10
     """
     for argument, cell in zip(takes, list(cells) + [None] * len(takes), strict=False):
         if argument.name != error.name:

@@ -84,8 +84,8 @@ def pipe_volume(material: object, size: object, length: float) -> float:
 def elevation_loss(rise: float, temperature: float) -> float:
     """Static pressure of a rise; negative where the pipe falls. [Pa]
 
-    >>> round(elevation_loss(10.0, 4.0))
-    98063
+    >>> round(elevation_loss(10.0, 4.0) / 1000, 1)
+    98.1
     """
     return float(pipe_flow.elevation_pressure(rise, water.density(temperature)))
 
@@ -93,7 +93,7 @@ def elevation_loss(rise: float, temperature: float) -> float:
 def coefficient_loss(flow: float, coefficient: float, temperature: float) -> float:
     """Loss through a valve or device of known flow coefficient; the coefficient belongs to water of 60 °F. [Pa]
 
-    >>> coefficient_loss(2e-3, 1e-5, REFERENCE_TEMPERATURE)
+    >>> round(coefficient_loss(2e-3, 1e-5, REFERENCE_TEMPERATURE), 6)
     40000.0
     """
     ratio = water.density(temperature) / water.density(REFERENCE_TEMPERATURE)

@@ -1,4 +1,4 @@
-"""The registry: one row per worksheet function. Every host, the terminal, the reference page and the tests loop over it.
+"""The registry, one row per worksheet function: hosts, the terminal, the reference page and the tests loop over it.
 
 To add a function: its equation in `physics`, one row here, a printed example among the tests.
 """
@@ -196,12 +196,12 @@ FUNCTIONS: tuple[WorksheetFunction, ...] = (
          Example((10, 60, 10, 15.5556, SI), "37.60", "the same in SI units"))),
     WorksheetFunction(
         "DRENCH_HOT_FLOW", mixing.hot_flow, SPLIT,
-        "flow", "Hot water flow, at its own temperature, in a mixture of a wanted temperature", ("SR6-08", "worked here"),
+        "flow", "Hot water flow, at its own temperature, in a mixture of a wanted one", ("SR6-08", "worked here"),
         (Example((20, 85, 140, 50), "7.88", "enthalpy balance with another property library"),
          Example((75.708, 29.4444, 60, 10, SI), "29.84", "the same in SI units"))),
     WorksheetFunction(
         "DRENCH_COLD_FLOW", mixing.cold_flow, SPLIT,
-        "flow", "Cold water flow, at its own temperature, in a mixture of a wanted temperature", ("SR6-08", "worked here"),
+        "flow", "Cold water flow, at its own temperature, in a mixture of a wanted one", ("SR6-08", "worked here"),
         (Example((20, 85, 140, 50), "12.17", "enthalpy balance with another property library"),
          Example((75.708, 29.4444, 60, 10, SI), "46.07", "the same in SI units"))),
     WorksheetFunction(
