@@ -1,0 +1,616 @@
+"""The site compiled to SI arrays: one forest of runs, the paths through it, and what is missing on each path.
+
+Nodes are supplies, hot water sources, valves and runs (a run stands for its far end), below one node 0 that feeds all
+supplies, plant mains and valves; a valve is the root of its tempered runs. Sums from the root to a node (length of each
+pipe class, fittings, devices, wall-weighted volume) turn any stretch of the forest into a difference of two nodes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from drenchbook.errors import InputError
+from drenchbook.physics.dead_leg import pipe_volume, wall_heat_ratio
+from drenchbook.physics.mixing_valve import checked_valve_curve
+from drenchbook.physics.pipe_flow import hazen_williams_gradient_kernel
+from drenchbook.physics.supply import checked_curve
+from drenchbook.physics.water import HIGHEST, LOWEST
+from drenchbook.published.fittings_table import fittings_resistance
+from drenchbook.published.pipes import Pipe, pipe
+from drenchbook.site_model import Missing, Site, tag_key
+from drenchbook.site_tables import (
+    HOT_WATER_SOURCES,
+    LINE_DEVICES,
+    MIXING_VALVES,
+    OUTLET_MODELS,
+    PIPE_RUNS,
+    PROJECT,
+    STATIONS,
+    SUPPLIES,
+    VALVE_MODELS,
+    Table,
+)
+from drenchbook.units import to_si
+
+Numbers: TypeAlias = np.ndarray[Any, Any]
+
+NONE = -1
+ROOT, SUPPLY, SOURCE, VALVE, RUN = range(5)  # kinds of node
+HAZEN_WILLIAMS = "Hazen-Williams"
+PLANT_MAIN, STORAGE = "plant main", "storage"
+
+
+@dataclass(frozen=True)
+class Network:
+    """Everything that the solver needs of a site, in SI."""
+
+    hazen_williams: bool
+    cold_temperature: Numbers  # [season] cold, warm
+    # Nodes, parents before children.
+    node_kind: Numbers
+    node_item: Numbers  # row in supplies, sources, valves or runs
+    parent: Numbers
+    depth: Numbers
+    ancestors: Numbers  # [level, node] the ancestor 2^level above
+    narrowest: Numbers  # [level, node] run with the least bore among the 2^level nodes from here upward, NONE if no run
+    node_elevation: Numbers
+    node_supply: Numbers  # supply above, NONE for hot water of a plant main and for tempered water
+    node_source: Numbers  # hot water source at or above, NONE
+    node_valve: Numbers  # valve at or above, NONE
+    minor_sum: Numbers  # loss = density · this · flow² [1/m⁴]
+    square_sum: Numbers  # loss = this · flow² [Pa/(m³/s)²]
+    purge_sum: Numbers  # water content with its wall, V(1 + β) [m³]
+    class_offsets: Numbers  # per node: pipe classes above it, and their length to the root
+    class_index: Numbers
+    class_length: Numbers
+    class_diameter: Numbers
+    class_roughness: Numbers
+    class_resistance: Numbers  # Hazen-Williams, Pa/m at 1 m³/s
+    last_curve: Numbers  # per node: deepest curve element at or above it, NONE
+    element_curve: Numbers
+    element_node: Numbers
+    element_above: Numbers
+    # Curves: flow, loss or pressure; padded with the last line drawn on.
+    curve_names: tuple[str, ...]
+    curves: tuple[tuple[Numbers, Numbers], ...]
+    # Runs.
+    run_tags: tuple[str, ...]
+    run_node: Numbers
+    run_pipe: tuple[Pipe | None, ...]
+    run_length: Numbers
+    run_resistance: Numbers
+    run_area: Numbers
+    run_class: Numbers
+    run_devices: tuple[tuple[str, ...], ...]
+    # Devices (for worked paths).
+    device_square: dict[str, float]
+    device_curve: dict[str, int]
+    # Supplies.
+    supply_tags: tuple[str, ...]
+    supply_node: Numbers
+    supply_elevation: Numbers
+    supply_static: Numbers  # [low, high; supply]
+    supply_residual: Numbers
+    supply_test_flow: Numbers
+    supply_curve: Numbers  # [low, high; supply] index in curves, NONE
+    # Hot water sources.
+    source_tags: tuple[str, ...]
+    source_node: Numbers
+    source_plant_main: Numbers
+    source_temperature: Numbers
+    source_pressure: Numbers
+    source_square: Numbers
+    source_curve: Numbers
+    # Mixing valves.
+    valve_tags: tuple[str, ...]
+    valve_node: Numbers
+    valve_cold_node: Numbers
+    valve_hot_node: Numbers
+    valve_source: Numbers
+    valve_elevation: Numbers
+    valve_set: Numbers
+    valve_coefficient: Numbers  # NaN where a curve stands
+    valve_curve: Numbers
+    valve_outlet_square: Numbers
+    valve_minimum_flow: Numbers
+    valve_has_bypass: Numbers
+    valve_bypass_coefficient: Numbers
+    valve_bypass_curve: Numbers
+    valve_fault_missing: tuple[tuple[str, ...], ...]  # only the fault cases need these
+    # Stations and outlets.
+    station_tags: tuple[str, ...]
+    station_node: Numbers
+    station_valve: Numbers
+    missing: tuple[tuple[str, ...], ...]
+    outlet_station: Numbers
+    outlet_slot: Numbers
+    outlet_kind: tuple[str, ...]
+    outlet_names: tuple[str, ...]
+    outlet_elevation: Numbers
+    outlet_rated_flow: Numbers
+    outlet_rated_pressure: Numbers
+    outlet_regulated: Numbers
+
+    def lowest_common_ancestor(self, one: Numbers, other: Numbers) -> Numbers:
+        """The deepest node above both (or one of them), for arrays of nodes."""
+        deep = np.where(self.depth[one] >= self.depth[other], one, other)
+        high = np.where(self.depth[one] >= self.depth[other], other, one)
+        deep = self.climb(deep, self.depth[deep] - self.depth[high])
+        for level in range(len(self.ancestors) - 1, -1, -1):
+            up_deep, up_high = self.ancestors[level][deep], self.ancestors[level][high]
+            apart = up_deep != up_high
+            deep, high = np.where(apart, up_deep, deep), np.where(apart, up_high, high)
+        return np.where(deep == high, deep, self.parent[deep])
+
+    def climb(self, node: Numbers, steps: Numbers) -> Numbers:
+        """The node so many steps above, for arrays."""
+        for level in range(len(self.ancestors)):
+            node = np.where((steps >> level) & 1, self.ancestors[level][node], node)
+        return node
+
+    def narrowest_run(self, lower: Numbers, upper: Numbers) -> Numbers:
+        """The run with the least bore from `lower` up to, not including, `upper`; NONE where there is no run."""
+        steps = self.depth[lower] - self.depth[upper]
+        area = np.append(self.run_area, np.inf)  # NONE finds infinity at the end
+        best = np.full(np.shape(lower), NONE)
+        node = lower
+        for level in range(len(self.ancestors)):
+            here = ((steps >> level) & 1).astype(bool)
+            found = np.where(here, self.narrowest[level][node], NONE)
+            best = np.where(area[found] < area[best], found, best)
+            node = np.where(here, self.ancestors[level][node], node)
+        return best
+
+
+def compile_network(site: Site) -> Network:
+    """The arrays of a site whose structure is sound (tags known and unique, no cycles, both sides of each valve there).
+
+    Parameters
+    ----------
+    site : Site
+        As read; numbers in the site's own unit system. [-]
+
+    Returns
+    -------
+    Network
+        Arrays in SI. A cell that cannot be used is not-a-number here and a sentence in `missing` of every station whose
+        hydraulics need it. [-]
+
+    Notes
+    -----
+    Coefficients of devices and valves carry no density correction, as makers give them (common practice). Height counts
+    with the density of the water in each section.
+    """
+    return _Compiler(site).network()
+
+
+class _Cells:
+    """Reads the cells of one row in SI and keeps the sentences of those that cannot be used."""
+
+    def __init__(self, site: Site, table: Table, row: Any):
+        self.site, self.table, self.row = site, table, row
+        self.missing: list[str] = []
+        key = getattr(row, table.key_column, None) if table.key_column else None
+        self.name = f"{table.sheet} {key}" if key is not None else table.sheet
+
+    def say(self, column: str, reason: str) -> None:
+        self.missing.append(f"{self.name}: {self.table.column(column).heading} {reason}")
+
+    def value(self, column: str, optional: bool = False) -> Any:
+        """The value as typed, or None; the sentence is kept unless a blank is allowed."""
+        value = getattr(self.row, column)
+        if isinstance(value, Missing):
+            if not (optional and value.typed is None):
+                self.missing.append(str(value) if value.where else f"{self.name}: {self._heading(column)} {value}")
+            return None
+        if value is None and not optional:
+            self.say(column, "is blank; it is needed, and a blank is not a zero")
+        return value
+
+    def _heading(self, column: str) -> str:
+        return self.table.column(column).heading
+
+    def number(self, column: str, optional: bool = False) -> float:
+        """The number in SI, or not-a-number."""
+        value = self.value(column, optional)
+        if value is None:
+            return np.nan
+        unit = self.table.column(column).unit(self.site.units)
+        return float(to_si(float(value), unit)) if unit else float(value)
+
+    def temperature(self, column: str) -> float:
+        """A temperature at which water is liquid, or not-a-number."""
+        value = self.number(column)
+        if not np.isnan(value) and not LOWEST <= value <= HIGHEST:
+            self.say(column, f"is {value:.4g} °C; must be that of liquid water, {LOWEST:g} to {HIGHEST:g} °C")
+            return np.nan
+        return value
+
+    def positive(self, column: str, optional: bool = False) -> float:
+        """A number more than zero in SI, or not-a-number."""
+        value = self.number(column, optional)
+        if value <= 0:
+            self.say(column, "must be more than zero")
+            return np.nan
+        return value
+
+    def curve(self, column: str, valve: bool = False) -> tuple[Numbers, Numbers] | None:
+        """The points of a curve in SI, or None."""
+        points = self.value(column, optional=True)
+        if not points:
+            return None
+        units = self.table.column(column).unit(self.site.units).split(", ")
+        flows, values = ([to_si(float(point[i]), units[i]) for point in points] for i in (0, 1))
+        try:
+            return (checked_valve_curve if valve else checked_curve)(flows, values)
+        except InputError as error:
+            self.say(column, error.wanted)
+            return None
+
+    def has(self, column: str) -> bool:
+        """Whether something was typed, usable or not."""
+        value = getattr(self.row, column)
+        return value is not None and not (isinstance(value, Missing) and value.typed is None)
+
+
+class _Compiler:
+    """Builds the arrays table by table; each method returns the fields of one part."""
+
+    def __init__(self, site: Site):
+        self.site = site
+        self.curve_names: list[str] = []
+        self.curves: list[tuple[Numbers, Numbers]] = []
+        self.project = _Cells(site, PROJECT, site.project)
+        self.method = self.project.value("friction_method")
+        self.tables = {SUPPLY: site.supplies, SOURCE: site.hot_water_sources, VALVE: site.mixing_valves,
+                       RUN: site.pipe_runs}  # fmt: skip
+        self.node_of: dict[str, int] = {}
+
+    def network(self) -> Network:
+        parts: dict[str, Any] = {
+            "hazen_williams": self.method == HAZEN_WILLIAMS,
+            "cold_temperature": np.array([self.project.temperature(f"cold_water_{s}") for s in ("cold", "warm")]),
+        }
+        self.order()
+        for part in (self.supplies, self.devices, self.sources, self.valves, self.runs, self.sums, self.stations):
+            parts.update(part())
+        parts.update(curve_names=tuple(self.curve_names), curves=tuple(self.curves))
+        return Network(**{field.name: parts[field.name] for field in fields(Network)})
+
+    def new_curve(self, name: str, curve: tuple[Numbers, Numbers] | None) -> int:
+        if curve is None:
+            return NONE
+        self.curve_names.append(name)
+        self.curves.append(curve)
+        return len(self.curves) - 1
+
+    def rows(self, kind: int, table: Table) -> Iterator[tuple[int, _Cells]]:
+        for number, row in enumerate(self.tables[kind]):
+            yield number, _Cells(self.site, table, row)
+
+    # The forest.
+
+    def order(self) -> None:
+        """Number the nodes so that a parent comes before its children."""
+        above: dict[tuple[int, int], str] = {}
+        names = {tag_key(row.tag): (kind, i) for kind, rows in self.tables.items() for i, row in enumerate(rows)}
+        for kind, rows in self.tables.items():
+            for i, row in enumerate(rows):
+                own = kind in (SUPPLY, VALVE) or (kind == SOURCE and row.kind == PLANT_MAIN)
+                above[kind, i] = "" if own else tag_key(row.fed_from)
+        number: dict[tuple[int, int], int] = {}
+        kinds, items, parents = [ROOT], [NONE], [0]
+        for start in above:
+            chain = []
+            item: tuple[int, int] | None = start
+            while item is not None and item not in number:
+                chain.append(item)
+                item = names[above[item]] if above[item] else None
+            for item in reversed(chain):
+                number[item] = len(kinds)
+                kinds.append(item[0])
+                items.append(item[1])
+                parents.append(number[names[above[item]]] if above[item] else 0)
+        self.number, self.node_of = number, {tag: number[item] for tag, item in names.items()}
+        self.kind, self.item, self.parent = np.array(kinds), np.array(items), np.array(parents)
+        self.node_missing: list[tuple[str, ...]] = [()] * len(kinds)
+        self.elevation = np.full(len(kinds), np.nan)
+
+    def nodes(self, kind: int) -> Numbers:
+        return np.array([self.number[kind, i] for i in range(len(self.tables[kind]))], dtype=int)
+
+    def supplies(self) -> dict[str, Any]:
+        n = len(self.site.supplies)
+        numbers = {key: np.full((2, n), np.nan) for key in ("static", "residual", "test_flow")}
+        curves, elevation = np.full((2, n), NONE), np.full(n, np.nan)
+        for i, cells in self.rows(SUPPLY, SUPPLIES):
+            elevation[i] = cells.number("gauge_elevation")
+            for level, word in enumerate(("low", "high")):
+                if cells.has(f"curve_{word}"):
+                    name = f"{cells.row.tag}, {word} state"
+                    curves[level, i] = self.new_curve(name, cells.curve(f"curve_{word}"))
+                    continue
+                for key in ("static", "residual"):
+                    numbers[key][level, i] = cells.number(f"{key}_{word}")
+                numbers["test_flow"][level, i] = cells.positive(f"test_flow_{word}")
+                if numbers["residual"][level, i] > numbers["static"][level, i]:
+                    cells.say(f"residual_{word}", "must be at most the static pressure")
+            node = self.number[SUPPLY, i]
+            self.elevation[node] = elevation[i]
+            self.node_missing[node] = tuple(cells.missing)
+        tags = tuple(str(row.tag) for row in self.site.supplies)
+        return {"supply_tags": tags, "supply_node": self.nodes(SUPPLY), "supply_elevation": elevation,
+                "supply_curve": curves, **{f"supply_{key}": value for key, value in numbers.items()}}  # fmt: skip
+
+    def devices(self) -> dict[str, Any]:
+        self.device_missing: dict[str, tuple[str, ...]] = {}
+        square: dict[str, float] = {}
+        curve: dict[str, int] = {}
+        for row in self.site.line_devices:
+            cells, key = _Cells(self.site, LINE_DEVICES, row), tag_key(row.tag)
+            if cells.has("curve"):
+                curve[key] = self.new_curve(str(row.tag), cells.curve("curve"))
+            else:
+                square[key] = cells.number("loss_per_flow_squared")
+            self.device_missing[key] = tuple(cells.missing)
+        self.device_square, self.device_curve = square, {k: c for k, c in curve.items() if c != NONE}
+        return {"device_square": square, "device_curve": self.device_curve}
+
+    def sources(self) -> dict[str, Any]:
+        n = len(self.site.hot_water_sources)
+        numbers = {key: np.full(n, np.nan) for key in ("temperature", "pressure", "square")}
+        curve, main = np.full(n, NONE), np.zeros(n, dtype=bool)
+        for i, cells in self.rows(SOURCE, HOT_WATER_SOURCES):
+            kind = cells.value("kind")
+            column = {STORAGE: "start_temperature", PLANT_MAIN: "main_temperature"}.get(str(kind), "set_temperature")
+            main[i] = kind == PLANT_MAIN
+            numbers["temperature"][i] = cells.temperature(column)
+            numbers["square"][i] = 0.0
+            if cells.has("loss_curve"):
+                curve[i] = self.new_curve(str(cells.row.tag), cells.curve("loss_curve"))
+            else:
+                numbers["square"][i] = cells.number("loss_per_flow_squared")
+            node = self.number[SOURCE, i]
+            if main[i]:
+                numbers["pressure"][i] = cells.number("main_pressure")
+                self.elevation[node] = cells.number("main_elevation")
+            self.node_missing[node] = tuple(cells.missing)
+        self.source_square, self.source_curve = numbers["square"], curve
+        tags = tuple(str(row.tag) for row in self.site.hot_water_sources)
+        return {"source_tags": tags, "source_node": self.nodes(SOURCE), "source_plant_main": main,
+                "source_curve": curve, **{f"source_{key}": value for key, value in numbers.items()}}  # fmt: skip
+
+    # Valves.
+
+    def valves(self) -> dict[str, Any]:
+        n = len(self.site.mixing_valves)
+        keys = ("elevation", "set", "coefficient", "outlet_square", "minimum_flow", "bypass_coefficient")
+        numbers = {key: np.full(n, np.nan) for key in keys}
+        curve, bypass_curve, fitted = np.full(n, NONE), np.full(n, NONE), np.zeros(n, dtype=bool)
+        models = {tag_key(row.model): row for row in self.site.valve_models}
+        fault_missing: list[tuple[str, ...]] = []
+        read: dict[str, tuple[int, float, float, int]] = {}
+        for i, cells in self.rows(VALVE, MIXING_VALVES):
+            numbers["elevation"][i] = cells.number("elevation")
+            numbers["set"][i] = cells.temperature("set_temperature")
+            name = cells.value("model")
+            model = _Cells(self.site, VALVE_MODELS, models[tag_key(name)]) if name is not None else None
+            faults = _Cells(self.site, MIXING_VALVES, cells.row)
+            fitted[i] = bool(faults.value("parallel_bypass"))
+            if model is not None:
+                self.seats(model, i, numbers, curve, read)
+                cells.missing += model.missing
+                if fitted[i]:
+                    bypass = _Cells(self.site, VALVE_MODELS, model.row)
+                    key = f"bypass {tag_key(name)}"
+                    if bypass.has("bypass_curve"):
+                        if key not in read:
+                            points = bypass.curve("bypass_curve", valve=True)
+                            read[key] = (self.new_curve(f"{model.row.model}, bypass", points), 0.0, 0.0, 0)
+                        bypass_curve[i] = read[key][0]
+                    else:
+                        numbers["bypass_coefficient"][i] = bypass.positive("bypass_coefficient")
+                    faults.missing += bypass.missing
+            fault_missing.append(tuple(faults.missing))
+            node = self.number[VALVE, i]
+            self.elevation[node] = numbers["elevation"][i]
+            self.node_missing[node] = tuple(cells.missing)
+        ends = [[self.node_of[tag_key(getattr(row, side))] for row in self.site.mixing_valves]
+                for side in ("cold_run", "hot_run")]  # fmt: skip
+        return {"valve_tags": tuple(str(row.tag) for row in self.site.mixing_valves), "valve_node": self.nodes(VALVE),
+                "valve_cold_node": np.array(ends[0], dtype=int), "valve_hot_node": np.array(ends[1], dtype=int),
+                "valve_curve": curve, "valve_bypass_curve": bypass_curve, "valve_has_bypass": fitted,
+                "valve_fault_missing": tuple(fault_missing),
+                **{f"valve_{key}": value for key, value in numbers.items()}}  # fmt: skip
+
+    def seats(self, model: _Cells, i: int, numbers: dict[str, Numbers], curve: Numbers, read: dict[str, Any]) -> None:
+        """Flow data of one model; a curve includes the outlet passage."""
+        numbers["outlet_square"][i] = 0.0
+        if model.has("seat_curve"):
+            key = f"seats {tag_key(model.row.model)}"
+            if key not in read:
+                points = model.curve("seat_curve", valve=True)
+                read[key] = (self.new_curve(str(model.row.model), points), 0.0, 0.0, 0)
+            curve[i] = read[key][0]
+            if curve[i] == NONE and not model.missing:
+                model.say("seat_curve", "cannot be used")
+        else:
+            numbers["coefficient"][i] = model.positive("seat_coefficient")
+            if model.has("outlet_coefficient"):
+                numbers["outlet_square"][i] = model.positive("outlet_coefficient") ** -2.0
+        minimum = _Cells(self.site, VALVE_MODELS, model.row)  # a check says so; hydraulics do not need it
+        numbers["minimum_flow"][i] = minimum.number("minimum_flow")
+
+    # Runs.
+
+    def runs(self) -> dict[str, Any]:
+        n = len(self.site.pipe_runs)
+        self.length, self.resistance, self.area = np.zeros(n), np.zeros(n), np.full(n, np.inf)
+        self.pipes: list[Pipe | None] = [None] * n
+        self.class_of, classes = np.full(n, NONE), {}
+        devices: list[tuple[str, ...]] = []
+        for i, cells in self.rows(RUN, PIPE_RUNS):
+            devices.append(tuple(tag_key(tag) for tag in cells.value("devices", optional=True) or ()))
+            self.length[i] = cells.number("developed_length")
+            node = self.number[RUN, i]
+            self.elevation[node] = cells.number("far_end_elevation")
+            material, size, typed = (cells.value(c) for c in ("material", "size", "fittings"))
+            roughness, coefficient = self.friction_data(cells)
+            if material is not None and size is not None:
+                try:
+                    found = pipe(material, size)
+                except InputError as error:
+                    cells.say("size", error.wanted)
+                else:
+                    self.pipes[i], self.area[i] = found, np.pi / 4 * found.inside_diameter**2
+                    self.resistance[i] = self.fittings(cells, typed, found)
+                    key = (found.inside_diameter, found.roughness if np.isnan(roughness) else roughness,
+                           found.hazen_williams_c if np.isnan(coefficient) else coefficient)  # fmt: skip
+                    self.class_of[i] = classes.setdefault(key, len(classes))
+            for tag in devices[-1]:
+                cells.missing += self.device_missing[tag]
+            self.node_missing[node] = tuple(cells.missing)
+        diameter, roughness_, constant = (np.array([key[j] for key in classes]) for j in range(3))
+        self.run_devices = tuple(devices)
+        self.classes = len(classes)
+        return {"run_tags": tuple(str(row.tag) for row in self.site.pipe_runs), "run_node": self.nodes(RUN),
+                "run_pipe": tuple(self.pipes), "run_length": self.length, "run_resistance": self.resistance,
+                "run_area": self.area, "run_class": self.class_of, "run_devices": self.run_devices,
+                "class_diameter": diameter, "class_roughness": roughness_,
+                "class_resistance": hazen_williams_gradient_kernel(1.0, diameter, constant)[0]}  # fmt: skip
+
+    def friction_data(self, cells: _Cells) -> tuple[float, float]:
+        """Overrides of roughness and C; only the one that the friction method uses can be missing."""
+        column = "hazen_williams_c" if self.method == HAZEN_WILLIAMS else "roughness"
+        value = cells.positive(column, optional=True) if column != "roughness" else cells.number(column, optional=True)
+        return (np.nan, value) if column == "hazen_williams_c" else (value, np.nan)
+
+    def fittings(self, cells: _Cells, typed: Any, found: Pipe) -> float:
+        try:
+            return float(fittings_resistance(typed, found.nominal_inches)) if typed is not None else np.nan
+        except InputError as error:
+            cells.say("fittings", error.wanted)
+            return np.nan
+
+    # Sums from the root.
+
+    def sums(self) -> dict[str, Any]:
+        n = len(self.kind)
+        depth, supply, source, valve = np.zeros(n, dtype=int), *(np.full(n, NONE) for _ in range(3))
+        minor, square, purge = np.zeros(n), np.zeros(n), np.zeros(n)
+        last_curve = np.full(n, NONE)
+        elements: list[tuple[int, int, int]] = []  # curve, node, element above
+        lengths: list[dict[int, float]] = [{} for _ in range(n)]
+        set_temperature = {i: c.temperature("set_temperature") for i, c in self.rows(VALVE, MIXING_VALVES)}
+        for node in range(1, n):
+            above, kind, item = int(self.parent[node]), int(self.kind[node]), int(self.item[node])
+            depth[node] = depth[above] + 1
+            supply[node], source[node], valve[node] = (
+                item if kind == which else table[above]
+                for which, table in ((SUPPLY, supply), (SOURCE, source), (VALVE, valve))
+            )
+            minor[node], square[node], purge[node] = minor[above], square[above], purge[above]
+            lengths[node], last_curve[node] = lengths[above], last_curve[above]
+            own_curves: list[int] = []
+            if kind == SOURCE:
+                if np.isnan(self.elevation[node]):
+                    self.elevation[node] = self.elevation[above]
+                square[node] += self.source_square[item]
+                own_curves = [int(self.source_curve[item])]
+            elif kind == RUN:
+                minor[node] += self.resistance[item] / 2 / self.area[item] ** 2
+                square[node] += sum(self.device_square.get(tag, 0.0) for tag in self.run_devices[item])
+                own_curves = [self.device_curve.get(tag, NONE) for tag in self.run_devices[item]]
+                purge[node] += self.run_purge(item, set_temperature.get(int(valve[node]), 20.0))
+                key = int(self.class_of[item])
+                lengths[node] = {**lengths[above], key: lengths[above].get(key, 0.0) + self.length[item]}
+            for curve in own_curves:
+                if curve != NONE:
+                    elements.append((curve, node, int(last_curve[node])))
+                    last_curve[node] = len(elements) - 1
+        self.node_source, self.node_valve, self.depth = source, valve, depth
+        sizes = np.array([len(one) for one in lengths])
+        return {"node_kind": self.kind, "node_item": self.item, "parent": self.parent, "depth": depth,
+                "node_elevation": self.elevation, "node_supply": supply, "node_source": source, "node_valve": valve,
+                "minor_sum": minor, "square_sum": square, "purge_sum": purge, "last_curve": last_curve,
+                "class_offsets": np.concatenate(([0], np.cumsum(sizes))),
+                "class_index": np.array([key for one in lengths for key in sorted(one)], dtype=int),
+                "class_length": np.array([one[key] for one in lengths for key in sorted(one)], dtype=float),
+                "element_curve": np.array([e[0] for e in elements], dtype=int),
+                "element_node": np.array([e[1] for e in elements], dtype=int),
+                "element_above": np.array([e[2] for e in elements], dtype=int),
+                **self.jumps(int(depth.max(initial=0)))}  # fmt: skip
+
+    def run_purge(self, run: int, temperature: float) -> float:
+        """Water content with its wall, at the temperature that will stand in it."""
+        found = self.pipes[run]
+        if found is None or np.isnan(self.length[run]) or np.isnan(temperature):
+            return float("nan")
+        ratio = wall_heat_ratio(found.inside_diameter, found.outside_diameter, found.wall_density,
+                                found.wall_heat_capacity, temperature)  # fmt: skip
+        return float(pipe_volume(found.inside_diameter, self.length[run]) * (1 + ratio))
+
+    def jumps(self, deepest: int) -> dict[str, Numbers]:
+        """Ancestors 1, 2, 4 … above each node, and the narrowest run on the way."""
+        area = np.append(self.area, np.inf)
+        ancestors = [self.parent]
+        narrowest = [np.where(self.kind == RUN, self.item, NONE)]
+        while 2 ** len(ancestors) <= deepest:
+            up, run = ancestors[-1], narrowest[-1]
+            far = run[up]
+            narrowest.append(np.where(area[far] < area[run], far, run))
+            ancestors.append(up[up])
+        return {"ancestors": np.array(ancestors), "narrowest": np.array(narrowest)}
+
+    # Stations.
+
+    def stations(self) -> dict[str, Any]:
+        models = {tag_key(row.model): row for row in self.site.outlet_models}
+        node, missing = [], []
+        outlets: dict[str, list[Any]] = {key: [] for key in (
+            "station", "slot", "kind", "names", "elevation", "rated_flow", "rated_pressure", "regulated")}  # fmt: skip
+        for number, row in enumerate(self.site.stations):
+            cells = _Cells(self.site, STATIONS, row)
+            seen: dict[str, int] = {}
+            for slot in (1, 2, 3):
+                tag = cells.value(f"outlet_{slot}", optional=slot > 1)
+                if tag is None:
+                    continue
+                model = _Cells(self.site, OUTLET_MODELS, models[tag_key(tag)])
+                kind = str(model.value("kind") or f"outlet {slot}")
+                seen[kind] = seen.get(kind, 0) + 1
+                type_ = model.value("type")
+                found = (number, slot, kind, kind if seen[kind] == 1 else f"{kind} {seen[kind]}",
+                         cells.number(f"outlet_{slot}_elevation"), model.positive("rated_flow"),
+                         model.positive("rated_pressure"), type_ == "flow-regulated")  # fmt: skip
+                for values, value in zip(outlets.values(), found, strict=True):
+                    values.append(value)
+                cells.missing += model.missing
+            node.append(self.node_of[tag_key(row.fed_from)])
+            missing.append(tuple(dict.fromkeys([*self.project.missing, *cells.missing, *self.on_path(node[-1])])))
+        text = {"kind", "names"}
+        valve = self.node_valve[np.array(node, dtype=int)]
+        hot = [self.node_of[tag_key(row.hot_run)] for row in self.site.mixing_valves]
+        return {"station_tags": tuple(str(row.tag) for row in self.site.stations), "missing": tuple(missing),
+                "station_node": np.array(node, dtype=int), "station_valve": valve,
+                "valve_source": self.node_source[np.array(hot, dtype=int)],
+                **{f"outlet_{key}": tuple(values) if key in text else np.array(
+                    values, dtype={"station": int, "slot": int, "regulated": bool}.get(key, float))
+                   for key, values in outlets.items()}}  # fmt: skip
+
+    def on_path(self, node: int) -> list[str]:
+        """What is missing from a node up to the supplies, through its valve and that valve's hot side too."""
+        found: list[str] = []
+        while node:
+            found += self.node_missing[node]
+            if self.kind[node] == VALVE:
+                valve = self.site.mixing_valves[self.item[node]]
+                found += self.on_path(self.node_of[tag_key(valve.hot_run)])
+                node = self.node_of[tag_key(valve.cold_run)]
+            else:
+                node = int(self.parent[node])
+        return found
