@@ -55,6 +55,7 @@ class Network:
     node_item: Numbers  # row in supplies, sources, valves or runs
     parent: Numbers
     depth: Numbers
+    preorder: Numbers  # place of a node when each is written before all that hangs below it
     ancestors: Numbers  # [level, node] the ancestor 2^level above
     narrowest: Numbers  # [level, node] run with the least bore among the 2^level nodes from here upward, NONE if no run
     node_elevation: Numbers
@@ -535,6 +536,7 @@ class _Compiler:
         self.node_source, self.node_valve, self.depth = source, valve, depth
         sizes = np.array([len(one) for one in lengths])
         return {"node_kind": self.kind, "node_item": self.item, "parent": self.parent, "depth": depth,
+                "preorder": self.preorder(),
                 "node_elevation": self.elevation, "node_supply": supply, "node_source": source, "node_valve": valve,
                 "minor_sum": minor, "square_sum": square, "purge_sum": purge, "last_curve": last_curve,
                 "class_offsets": np.concatenate(([0], np.cumsum(sizes))),
@@ -544,6 +546,18 @@ class _Compiler:
                 "element_node": np.array([e[1] for e in elements], dtype=int),
                 "element_above": np.array([e[2] for e in elements], dtype=int),
                 **self.jumps(int(depth.max(initial=0)))}  # fmt: skip
+
+    def preorder(self) -> Numbers:
+        below: list[list[int]] = [[] for _ in self.kind]
+        for node in range(1, len(self.kind)):
+            below[self.parent[node]].append(node)
+        place, waiting, count = np.zeros(len(self.kind), dtype=int), [0], 0
+        while waiting:
+            node = waiting.pop()
+            place[node] = count
+            count += 1
+            waiting.extend(reversed(below[node]))
+        return place
 
     def run_purge(self, run: int, temperature: float) -> float:
         """Water content with its wall, at the temperature that will stand in it."""
