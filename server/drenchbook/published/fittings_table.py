@@ -66,7 +66,7 @@ def turbulent_factor(nominal_inches: float) -> float:
     Notes
     -----
     Crane TP-410, fT of clean commercial steel; used with every material (common practice). Straight lines between the
-    listed sizes, at most 1 % from the formula the table follows.
+    listed sizes. Within 1.3 % of the fully rough formula with 0.0018 in and the schedule 40 bore.
 
     >>> turbulent_factor(2.0)
     0.0189
@@ -156,8 +156,8 @@ def fittings_resistance(fittings: object, nominal_inches: float) -> float:
     Notes
     -----
     K = fT·ΣL/D [Crane TP-410, eq. 2-4], fT that of clean steel pipe of the nominal size for every material (common
-    practice). Printed lists differ by some 30 % from each other. A blank is refused: nothing may lower a loss by
-    being left out.
+    practice). Lists differ: others print up to 60 % more for screwed fittings of 1/2 in, 10 % less for 4 in. A blank is
+    refused: nothing may lower a loss by being left out.
 
     >>> round(fittings_resistance("4 x 90 elbow; 1 x tee, branch", 1.0), 3)
     4.014
