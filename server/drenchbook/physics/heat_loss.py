@@ -10,7 +10,8 @@ from drenchbook.errors import InputError
 from drenchbook.physics.inputs import KELVIN, Numbers, first_where, number, same_kind
 from drenchbook.physics.water import HIGHEST, LOWEST, density, heat_capacity
 
-FILM_COEFFICIENT = 10.0  # [W/(m²·K)] still air with radiation: the middle of ASHAE Guide 1955, p. 646, bare pipe rows
+# [W/(m²·K)] still air, radiation included: between tarnished copper (9.5) and steel (12.8) of ASHAE Guide 1955, p. 646
+FILM_COEFFICIENT = 10.0
 STEFAN_BOLTZMANN = 5.670374419e-8  # [W/(m²·K⁴)] CODATA 2018
 GRAVITY = 9.80665  # [m/s²] standard acceleration of free fall, exact [NIST SP 811, B.8]
 # Natural convection round a horizontal cylinder [Churchill and Chu 1975, as in Çengel, Table 9-1].
