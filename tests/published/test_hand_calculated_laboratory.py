@@ -44,12 +44,12 @@ def test_station_4_step_by_step():
     points = [(0, 11.5), (10, 10.6), (20, 10.2), (30, 10.6), (40, 11.4), (60, 14.0), (75, 16.8)]
     preventer = supply.curve_pressure(17.2 * GPM, [q * GPM for q, _ in points], [p * PSI for _, p in points])
     assert preventer / PSI == printed("10.312")
-    assert friction(60, 1.985) == printed("0.199")
+    assert friction(60, 1.985) == printed("0.199")  # its exponents 1.852 and 4.871 read up to 0.4 % less
     assert pipe_flow.elevation_pressure(4 * FOOT, 999.0) / PSI == printed("1.732", within=0.001)
     assert friction(40, 1.505, 17.2 * (1 - 0.4886)) == printed("0.147", within=0.006)
-    assert friction(80, 1.505) == printed("1.019")
-    assert friction(24, 1.265) == printed("0.712")
-    assert friction(130, 1.025) == printed("10.727")
+    assert friction(80, 1.505) == printed("1.019", within=0.005)
+    assert friction(24, 1.265) == printed("0.712", within=0.005)
+    assert friction(130, 1.025) == printed("10.727", within=0.005)
     chamber = mixing_valve.chamber_pressure(17.2 * GPM, 0.4886, 50.84 * PSI, 51.98 * PSI, SEAT)
     assert chamber / PSI == printed("48.88", within=2e-4)  # the printed inlets are rounded
 
