@@ -7,12 +7,13 @@ from itertools import pairwise
 
 import numpy
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from drenchbook.errors import InputError
 from drenchbook.published.fittings_table import FITTINGS, counted, fittings_resistance, turbulent_factor
 from drenchbook.published.pipes import MATERIALS, canonical_size, material_name, pipe, sizes
 from drenchbook.published.size_text import inches
-from hypothesis import given
-from hypothesis import strategies as st
 
 READ_AS = {
     "3/4": ["3/4", "¾", " 3/4 ", "\u00a03/4\u00a0", '3/4"', "3/4”", "¾″", "3/4''", "3/4 in", "3/4 in.", "0.75", "0,75",

@@ -3,6 +3,7 @@
 import csv
 
 import pytest
+
 from drenchbook.published import data_files
 from drenchbook.published.data_files import rows
 from drenchbook.published.pipes import MATERIALS, pipe, sizes

@@ -3,8 +3,8 @@
 import math
 
 import pytest
-from drenchbook.published.fittings_table import fittings_resistance, turbulent_factor
 
+from drenchbook.published.fittings_table import fittings_resistance, turbulent_factor
 from tests.printed import printed
 
 # nominal size [in]: fT of clean commercial steel by ft_Crane of the library fluids, and as Crane TP-410 prints it

@@ -3,6 +3,7 @@
 import math
 
 import pytest
+
 from drenchbook.published.fittings_table import FITTINGS, counted
 
 # Datasheet 2706, https://piping-designer.com/index.php/datasheets/piping-layout-information/2706-equivalent-feet-of-straight-pipe

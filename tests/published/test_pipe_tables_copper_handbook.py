@@ -8,8 +8,8 @@ tube [lb/ft], volume [ft³/ft]. The table's internal surface is left out: severa
 import math
 
 import pytest
-from drenchbook.published.pipes import pipe
 
+from drenchbook.published.pipes import pipe
 from tests.printed import printed
 
 INCH, FOOT, POUND = 0.0254, 0.3048, 0.45359237

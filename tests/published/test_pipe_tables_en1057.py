@@ -7,8 +7,8 @@ size, inside and outside diameter [m]. A tube catalogue: inside diameter [mm], w
 import math
 
 import pytest
-from drenchbook.published.pipes import pipe, sizes
 
+from drenchbook.published.pipes import pipe, sizes
 from tests.printed import printed
 
 AIXLIB = """

@@ -5,8 +5,8 @@ Its copper file prints an outside diameter of 6.625 for 3-1/2: those cells are l
 """
 
 import pytest
-from drenchbook.published.pipes import canonical_size, pipe
 
+from drenchbook.published.pipes import canonical_size, pipe
 from tests.printed import printed
 
 INCH, FOOT = 0.0254, 0.3048

@@ -10,8 +10,8 @@ minimum wall, the bore that leaves two minimum walls [in], volume [US gal per 10
 import math
 
 import pytest
-from drenchbook.published.pipes import pipe, sizes
 
+from drenchbook.published.pipes import pipe, sizes
 from tests.printed import printed
 
 INCH, FOOT, GALLON = 0.0254, 0.3048, 231 * 0.0254**3

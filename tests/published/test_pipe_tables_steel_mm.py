@@ -5,6 +5,7 @@ The metric lists are rounded on their own, the outside diameter to 0.1 mm and th
 """
 
 import pytest
+
 from drenchbook.published.pipes import pipe
 
 TABLE = """

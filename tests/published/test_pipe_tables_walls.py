@@ -5,8 +5,8 @@ took the printed figure itself, and a second source holds it to its own spread.
 """
 
 import pytest
-from drenchbook.published.pipes import pipe
 
+from drenchbook.published.pipes import pipe
 from tests.printed import printed
 
 BTU_IN = 0.1442279  # W/(m·K) of one Btu·in/(h·ft²·°F)
