@@ -88,61 +88,32 @@ def status() -> str:
     return f"Drenchbook {__version__}"
 
 
-def site_results(
-    table: str, rows: float | None = None, station: object = "", **grids: list[list[Any]]
-) -> list[list[Any]]:
-    """One result table of a whole site, padded with empty text to the rows of its area.
+def site_results(table: str, **given: Any) -> list[list[Any]]:
+    """One result table of a whole site.
 
     Parameters
     ----------
     table : str
-        "schedule", "sets", "cases" or "site". [-]
-    rows : float, optional
-        Rows of the area; the answer's own number of rows where left out. [-]
-    station : object
-        Only the cases of that station. [-]
-    grids : lists of rows
-        The eleven tables, each with its heading row. [-]
+        "schedule", "set", "case" or "site". [-]
+    given : lists of rows, and where the table takes them `station` and `rows`
+        The eleven tables by key, each with its heading row; only the cases of that station; the rows of the area that
+        is filled, 0 for as many as there are. [-]
 
     Returns
     -------
     list of list
-        Rows of equal width. [-]
+        Rows of equal width, blanks last. [-]
     """
     from drenchbook import table_results  # loads the site model and the solver, which no number function needs
 
-    tables = [grids[each.key] for each in TABLES]
-    if table == "cases":
-        found = table_results.case_rows(tables, station="" if station is None else station)
-    else:
-        makers = {
-            "schedule": table_results.schedule_rows,
-            "sets": table_results.set_rows,
-            "site": table_results.site_rows,
-        }
-        found = makers[table](tables)
-    return padded(found, rows, shortened=table == "cases")
-
-
-def padded(found: Sequence[Sequence[Any]], rows: float | None, shortened: bool = False) -> list[list[Any]]:
-    """Rows of equal width, blanks last, as many as the area has.
-
-    A table that does not fit is refused, for a row left out is not seen to be missing; a table that may be shortened
-    says so in its last row.
-
-    >>> padded([["L1", None], ["L2"]], 3)
-    [['L1', ''], ['L2', ''], ['', '']]
-    """
-    width = max((len(row) for row in found), default=1)
-    lines = [["" if cell is None else cell for cell in row] + [""] * (width - len(row)) for row in found]
-    if rows is None:
-        return lines or [[""]]
-    if len(lines) > rows and not shortened:
-        raise InputError("rows", rows, f"the area is too small, {len(lines)} rows are needed: make room with recalc")
-    if len(lines) > rows:
-        kept = max(int(rows) - 1, 0)
-        lines = [*lines[:kept], [f"and {len(lines) - kept} more", *[""] * (width - 1)]]
-    return lines + [[""] * width for _ in range(int(rows) - len(lines))]
+    grids = [given.pop(each.key) for each in TABLES]
+    makers: dict[str, Callable[..., list[list[Any]]]] = {
+        "schedule": table_results.schedule_rows,
+        "set": table_results.set_rows,
+        "case": table_results.case_rows,
+        "site": table_results.site_rows,
+    }
+    return makers[table](grids, **given)
 
 
 UNITS = Argument("units", "units", 'unit system, "US" or "SI"', optional=True, default=US)
@@ -172,16 +143,18 @@ VALVE = (FLOW,
          _number("cold_pressure", "pressure", "gauge pressure at the cold inlet"),
          _number("coefficient", "flow coefficient", "flow coefficient of either seat fully open"), UNITS)  # fmt: skip
 SITE = tuple(Argument(t.key, "table", f"whole range of the sheet {t.sheet}, with its heading row") for t in TABLES)
-ROWS = _number("rows", "number", "rows of the area that the array fills", optional=True, least=1, most=1e6)
+ROWS = _number("rows", "number", "rows of the area that is filled, 0 for as many as there are", optional=True,
+               default=(0.0, 0.0), least=0, most=1e6)  # fmt: skip
 PIPE_TABLES = ("ASTM B88", "ASME B36.10M", "ASME B36.19M", "ASTM D2846", "ASTM F876", "EN 1057")
 EQUAL_PIPE = "0.4085 q/d² with q in gpm and d in inches, by hand"
 
 
-def _site_function(name: str, table: str, help: str, *more: Argument) -> WorksheetFunction:
+def _site_function(table: str, help: str, *more: Argument) -> WorksheetFunction:
     def calls(**values: Any) -> list[list[Any]]:
         return site_results(table, **values)
 
-    return WorksheetFunction(name, calls, (*SITE, *more, ROWS), TABLE, help, ("worked here",), ())
+    name = {"schedule": "DRENCH_SCHEDULE", "set": "DRENCH_SETS", "case": "DRENCH_CASES", "site": "DRENCH_SITE"}[table]
+    return WorksheetFunction(name, calls, (*SITE, *more), TABLE, help, ("worked here",), ())
 
 
 FUNCTIONS: tuple[WorksheetFunction, ...] = (
@@ -338,10 +311,10 @@ FUNCTIONS: tuple[WorksheetFunction, ...] = (
         (_number("fingerprint", "number", "fingerprint of the inputs"),),
         "number", "The fingerprint of the inputs at the last calculation: it changes only where something calculates",
         ("worked here",), (Example((12.5,), "12.5", "gives back what it gets"),)),
-    _site_function("DRENCH_SCHEDULE", "schedule", "Governing results, one row per station in the order of Stations"),
-    _site_function("DRENCH_SETS", "sets", "Governing results, one row per set of stations in use at once"),
-    _site_function("DRENCH_CASES", "cases", "Every operating case, or those of one station",
-                   Argument("station", "any", "tag of a station; blank for all", optional=True)),
-    _site_function("DRENCH_SITE", "site", "Checks of supplies, hot water sources, valves and events as a whole"),
+    _site_function("schedule", "Governing results, one row for each row of Stations, blanks last"),
+    _site_function("set", "Governing results, one row per set of stations in use at once", ROWS),
+    _site_function("case", "Every operating case, or those of one station",
+                   Argument("station", "any", "tag of a station; blank for all", optional=True), ROWS),
+    _site_function("site", "Checks of supplies, hot water sources, valves and events as a whole", ROWS),
 )  # fmt: skip
 FUNCTION_BY_NAME = {function.name: function for function in FUNCTIONS}
