@@ -1,0 +1,314 @@
+"""Openings of one shape condensed to the few stretches that their water takes, and what the network gives at flows.
+
+An opening with m stations behind v valves (and d stations without a valve) has m ends in the tempered forest and
+t = 2v + d ends in the forest of supplies and hot water. Ends of a tree split it into at most 2m - 1 (2t - 1) edges,
+found by sorting the ends and taking the lowest common ancestor of neighbours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from drenchbook.network import NONE, Network
+from drenchbook.operating_cases import NORMAL, STATES, Cases
+from drenchbook.physics.mixing import hot_mass_fraction_kernel, mixture_of_share_kernel
+from drenchbook.physics.pipe_flow import GRAVITY
+from drenchbook.physics.water import density_kernel, viscosity_kernel
+from drenchbook.solver_paths import Curves, Stretches, stretches
+from drenchbook.solver_results import REACHES, TOO_COLD, TOO_HOT
+
+Numbers: TypeAlias = np.ndarray[Any, Any]
+
+SEASON_OF_STATE = np.array([("cold", "warm").index(season) for season, _ in STATES])
+LEVEL_OF_STATE = np.array([("low", "high").index(level) for _, level in STATES])
+
+
+@dataclass(frozen=True)
+class Shape:
+    """What openings of one block have in common."""
+
+    stations: int
+    valves: int
+    direct: int
+
+
+@dataclass(frozen=True)
+class Block:
+    """Openings of one shape for one fault. Axes: S states, B openings, then what the comment names."""
+
+    fault: str
+    shape: Shape
+    opening: Numbers  # [B]
+    outlet_pair: Numbers  # [B, outlets] place in Cases.outlets, NONE where padded
+    station_of_outlet: Numbers  # [B, outlets] place of its station in the opening
+    rated_flow: Numbers  # [B, outlets], zero where padded
+    rated_pressure: Numbers
+    regulated: Numbers
+    outlet_height: Numbers  # [S, B, outlets] pressure of its height above the valve or, without one, of nothing
+    valve: Numbers  # [B, valves]
+    valve_of_station: Numbers  # [B, stations] place of the valve in the opening, NONE without one
+    end_of_station: Numbers  # [B, stations] place of its end in the supply forest, for stations without a valve
+    supply_lower: Numbers  # [B, 2 edges] nodes of the stretches
+    supply_upper: Numbers
+    tempered_lower: Numbers  # [B, edges]
+    tempered_upper: Numbers
+    supply_edges: Numbers  # [B, edges, ends] 1 where the edge feeds the end, 0 elsewhere
+    supply_paths: Stretches  # two stretches an edge: the part with cold, then the part with hot water
+    supply_density: Numbers  # [S, B, 2 edges]
+    supply_viscosity: Numbers
+    end_static: Numbers  # [S, B, ends] pressure at no flow, height counted
+    tempered_edges: Numbers  # [B, edges, stations]
+    tempered_paths: Stretches
+    tempered_density: Numbers  # [S, B, edges]
+    tempered_viscosity: Numbers
+    station_density: Numbers  # [S, B, stations]
+    valve_density: Numbers  # [S, B, valves] of the mixture
+    hot_density: Numbers  # [S, B, valves] of the water at the hot inlet
+    cold_density: Numbers  # [S]
+    share_asked: Numbers  # [S, B, valves] hot fraction by mass, unclamped
+    share: Numbers  # the same, 0 to 1
+    reach: Numbers
+    mixed_temperature: Numbers  # [S, B, valves]
+    coefficient: Numbers  # [B, valves]
+    coefficient_curve: Numbers
+    outlet_square: Numbers
+    bypass_coefficient: Numbers  # zero where none is fitted
+    bypass_curve: Numbers
+
+    def __len__(self) -> int:
+        return len(self.opening)
+
+    def take(self, keep: Numbers) -> Block:
+        """The openings marked."""
+        changed: dict[str, Any] = {}
+        for name, value in self.__dict__.items():
+            if isinstance(value, Stretches):
+                changed[name] = value.take(keep)
+            elif isinstance(value, np.ndarray) and name != "cold_density":
+                changed[name] = value[:, keep] if name in _BY_STATE else value[keep]
+        return replace(self, **changed)
+
+
+_BY_STATE = frozenset(("outlet_height", "supply_density", "supply_viscosity", "end_static", "tempered_density",
+                       "tempered_viscosity", "station_density", "valve_density", "hot_density", "share_asked", "share",
+                       "reach", "mixed_temperature"))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Tree:
+    """Edges between the ends of each opening: lower node, upper node, which ends hang below."""
+
+    lower: Numbers  # [B, edges]
+    upper: Numbers
+    feeds: Numbers  # [B, edges, ends]
+
+
+def tree_of_ends(network: Network, ends: Numbers) -> Tree:
+    """The edges that lead from the ends [B, ends] to the root, split where paths meet."""
+    count, n = ends.shape
+    order = np.argsort(network.preorder[ends], axis=1, kind="stable")
+    rank = np.argsort(order, axis=1, kind="stable")
+    ends = np.take_along_axis(ends, order, axis=1)
+    meets = network.lowest_common_ancestor(ends[:, :-1], ends[:, 1:])
+    depth = network.depth[meets]
+    rows = np.arange(count)
+    lower, upper, first, last = [], [], [], []
+    for i in range(n):
+        left, right = (np.full(count, i - 1), np.full(count, i))
+        upper.append(_deeper(meets, depth, rows, left, right))
+        lower.append(ends[:, i])
+        first.append(np.full(count, i))
+        last.append(np.full(count, i))
+    for j in range(n - 1):
+        left, right = np.full(count, -1), np.full(count, n - 1)
+        for other in range(j):  # the nearest on the left that is as high, on the right that is higher
+            left = np.where(depth[:, other] <= depth[:, j], other, left)
+        for other in range(n - 2, j, -1):
+            right = np.where(depth[:, other] < depth[:, j], other, right)
+        upper.append(_deeper(meets, depth, rows, left, right))
+        lower.append(meets[:, j])
+        first.append(left + 1)
+        last.append(right)
+    begin, end = (np.stack(side, axis=1)[:, :, None] for side in (first, last))
+    feeds = ((begin <= rank[:, None, :]) & (rank[:, None, :] <= end)).astype(float)
+    return Tree(np.stack(lower, axis=1), np.stack(upper, axis=1), feeds)
+
+
+def _deeper(meets: Numbers, depth: Numbers, rows: Numbers, left: Numbers, right: Numbers) -> Numbers:
+    """The deeper of two meeting points, the root where there is neither."""
+    n = meets.shape[1]
+    if n == 0:
+        return np.zeros(len(rows), dtype=int)
+    sides = []
+    for side in (left, right):
+        there = (side >= 0) & (side < n)
+        at = np.clip(side, 0, n - 1)
+        sides.append((np.where(there, depth[rows, at], -1), np.where(there, meets[rows, at], 0)))
+    (depth_left, node_left), (depth_right, node_right) = sides
+    return np.where(depth_left >= depth_right, node_left, node_right)
+
+
+def shapes(network: Network, cases: Cases, openings: Numbers) -> list[tuple[Shape, Numbers]]:
+    """Openings grouped by shape."""
+    valve = network.station_valve[cases.stations.member] if len(network.station_valve) else np.zeros(0, int)
+    direct = np.bincount(cases.stations.opening, weights=valve == NONE, minlength=len(cases)).astype(int)
+    table = np.stack((cases.stations.counts, cases.valves.counts, direct), axis=1)[openings]
+    found, which = np.unique(table, axis=0, return_inverse=True)
+    return [(Shape(*map(int, row)), openings[which.ravel() == i]) for i, row in enumerate(found)]
+
+
+def block_of(
+    network: Network, curves: Curves, cases: Cases, shape: Shape, openings: Numbers, fault: str = NORMAL
+) -> Block:
+    """Openings of one shape, condensed for one fault."""
+    rows = np.arange(shape.stations)
+    station = cases.stations.member[cases.stations.offsets[openings][:, None] + rows]
+    valve = cases.valves.member[cases.valves.offsets[openings][:, None] + np.arange(shape.valves)]
+    own_valve = network.station_valve[station]
+    match = own_valve[:, :, None] == valve[:, None, :]
+    valve_of_station = np.where(match.any(axis=2), match.argmax(axis=2) if shape.valves else NONE, NONE)
+    direct = valve_of_station == NONE
+    end_of_station = np.where(direct, 2 * shape.valves + np.cumsum(direct, axis=1) - 1, NONE)
+    water = _waters(network, valve, fault)
+    parts: dict[str, Any] = {"fault": fault, "shape": shape, "opening": openings, "valve": valve,
+                             "valve_of_station": valve_of_station, "end_of_station": end_of_station}  # fmt: skip
+    parts.update({key: water[key] for key in ("valve_density", "hot_density", "cold_density", "share_asked", "share",
+                                              "reach", "mixed_temperature")})  # fmt: skip
+    parts.update(_supply_side(network, curves, station, direct, valve, shape, fault, water))
+    parts.update(_tempered_side(network, curves, station, valve_of_station, water))
+    parts.update(_valve_data(network, valve))
+    parts.update(_outlets(network, cases, openings, station, valve_of_station, valve, parts["station_density"]))
+    return Block(**parts)
+
+
+def _waters(network: Network, valve: Numbers, fault: str) -> dict[str, Numbers]:
+    """Temperatures and shares of the valves [S, B, valves], and the properties of their waters."""
+    cold = network.cold_temperature[SEASON_OF_STATE]
+    cold_wide = np.broadcast_to(cold[:, None, None], (len(cold), *valve.shape))
+    hot = np.broadcast_to(network.source_temperature[network.valve_source[valve]], cold_wide.shape)
+    wanted = np.broadcast_to(network.valve_set[valve], cold_wide.shape)
+    asked = np.asarray(hot_mass_fraction_kernel(wanted, hot, cold_wide))
+    reach = np.where((asked >= 0) & (asked <= 1), REACHES,
+                     np.where(wanted > np.minimum(hot, cold_wide), TOO_COLD, TOO_HOT))  # fmt: skip
+    share = np.where(reach == REACHES, asked, np.where(reach == TOO_COLD, 1.0, 0.0))
+    if fault != NORMAL:
+        share, asked, reach = np.zeros_like(share), np.full_like(share, np.nan), np.zeros_like(reach)
+        hot, mixed = cold_wide, cold_wide
+    else:
+        mixed = np.where(reach == REACHES, wanted, mixture_of_share_kernel(share, hot, cold_wide))
+    return {"cold": cold, "cold_density": density_kernel(cold), "cold_viscosity": viscosity_kernel(cold),
+            "hot_density": density_kernel(hot), "valve_density": density_kernel(mixed),
+            "valve_viscosity": viscosity_kernel(mixed), "share": share, "share_asked": asked, "reach": reach,
+            "mixed_temperature": mixed}  # fmt: skip
+
+
+def _supply_side(network: Network, curves: Curves, station: Numbers, direct: Numbers, valve: Numbers, shape: Shape,
+                 fault: str, water: dict[str, Numbers]) -> dict[str, Any]:  # fmt: skip
+    both = np.stack((network.valve_cold_node[valve], network.valve_hot_node[valve]), axis=2).reshape(len(valve), -1)
+    straight = network.station_node[station][direct].reshape(len(valve), shape.direct)
+    ends = np.concatenate((both, straight), axis=1)
+    tree = tree_of_ends(network, ends)
+    # Where an edge crosses a hot water source, its lower part carries hot water and its upper part cold.
+    source, above = network.node_source[tree.lower], network.node_source[tree.upper]
+    crossing = (source != NONE) & (above != source)
+    if len(network.source_tags):
+        inlet = network.parent[network.source_node[source]]
+        temperature = network.source_temperature[source]
+    else:
+        inlet, temperature = np.zeros_like(source), np.zeros(source.shape)
+    cold_lower = np.where(source == NONE, tree.lower, np.where(crossing, inlet, tree.upper))
+    hot_upper = np.where(source == NONE, tree.lower, np.where(crossing, inlet, tree.upper))
+    lower = np.stack((cold_lower, tree.lower), axis=2).reshape(len(valve), -1)
+    upper = np.stack((tree.upper, hot_upper), axis=2).reshape(len(valve), -1)
+    paths = stretches(network, curves, lower, upper, LEVEL_OF_STATE)
+    cold = np.broadcast_to(water["cold"][:, None, None], (len(STATES), *source.shape))
+    hot = np.broadcast_to(temperature, cold.shape) if fault == NORMAL else cold
+    hot = np.where(source == NONE, cold, hot)
+    temperatures = np.stack((cold, hot), axis=3).reshape(len(STATES), len(valve), -1)
+    properties = {"supply_density": density_kernel(temperatures)}
+    properties["supply_viscosity"] = viscosity_kernel(temperatures)
+    return {"supply_lower": lower, "supply_upper": upper, "supply_edges": tree.feeds, "supply_paths": paths,
+            **properties,
+            "end_static": _end_static(network, curves, ends, valve, water)}  # fmt: skip
+
+
+def _end_static(network: Network, curves: Curves, ends: Numbers, valve: Numbers, water: dict[str, Numbers]) -> Numbers:
+    """Pressure at the ends at no flow [S, B, ends], no losses; valve inlets at the valve's height, others at datum."""
+    supply, source = network.node_supply[ends], network.node_source[ends]
+    cold_density = water["cold_density"][:, None, None]
+    static = np.full((2, *ends.shape), np.nan)
+    start = np.full(ends.shape, np.nan)
+    if len(network.supply_tags):
+        curve = network.supply_curve[:, supply]
+        given = np.append(curves.pressure_at_no_flow, np.nan)[curve]
+        static = np.where(curve >= 0, given, network.supply_static[:, supply])
+        start = network.supply_elevation[supply]
+    pressure = static[LEVEL_OF_STATE]
+    own = np.zeros(ends.shape, dtype=bool)
+    if len(network.source_tags):
+        own = (source != NONE) & network.source_plant_main[source]
+        main = network.source_pressure[source]
+        pressure = np.where(own, main, pressure)
+        source_elevation = network.node_elevation[network.source_node[source]]
+    else:
+        source_elevation = np.zeros(ends.shape)
+    heights = network.valve_elevation[valve] if valve.size else np.zeros(valve.shape)
+    level = np.zeros(ends.shape)
+    level[:, : 2 * valve.shape[1]] = np.repeat(heights, 2, axis=1)
+    hot_density = np.ones((len(STATES), *ends.shape))
+    hot_density[:, :, : 2 * valve.shape[1]] = np.repeat(water["hot_density"], 2, axis=2)
+    inlet = np.where(source == NONE, level, source_elevation)
+    rise = np.where(own, 0.0, cold_density * (inlet - start))
+    return pressure - GRAVITY * (rise + np.where(source == NONE, 0.0, hot_density * (level - inlet)))
+
+
+def _tempered_side(network: Network, curves: Curves, station: Numbers, valve_of_station: Numbers,
+                   water: dict[str, Numbers]) -> dict[str, Any]:  # fmt: skip
+    behind = valve_of_station != NONE
+    tree = tree_of_ends(network, np.where(behind, network.station_node[station], 0))
+    paths = stretches(network, curves, tree.lower, tree.upper, LEVEL_OF_STATE)
+    at = np.broadcast_to(np.maximum(valve_of_station, 0), (len(STATES), *valve_of_station.shape))
+    wide = [np.broadcast_to(water[key][:, None, None], at.shape) for key in ("cold_density", "cold_viscosity")]
+    own = [np.where(behind, np.take_along_axis(water[key], at, axis=2), flat)
+           if water[key].shape[2] else flat.copy()
+           for key, flat in zip(("valve_density", "valve_viscosity"), wide, strict=True)]  # fmt: skip
+    # All ends below an edge of some length share its valve; take the water of the first.
+    first = np.broadcast_to(tree.feeds.argmax(axis=2), (len(STATES), *tree.lower.shape))
+    density, viscosity = (np.take_along_axis(one, first, axis=2) for one in own)
+    return {"tempered_lower": tree.lower, "tempered_upper": tree.upper, "tempered_edges": tree.feeds,
+            "tempered_paths": paths, "tempered_density": density, "tempered_viscosity": viscosity,
+            "station_density": own[0]}  # fmt: skip
+
+
+def _valve_data(network: Network, valve: Numbers) -> dict[str, Numbers]:
+    bypass = np.where(network.valve_has_bypass, network.valve_bypass_coefficient, 0.0)
+    bypass = np.where(network.valve_has_bypass & (network.valve_bypass_curve != NONE), np.nan, bypass)
+    return {"coefficient": network.valve_coefficient[valve], "coefficient_curve": network.valve_curve[valve],
+            "outlet_square": network.valve_outlet_square[valve], "bypass_coefficient": bypass[valve],
+            "bypass_curve": np.where(network.valve_has_bypass, network.valve_bypass_curve, NONE)[valve]}  # fmt: skip
+
+
+def _outlets(network: Network, cases: Cases, openings: Numbers, station: Numbers, valve_of_station: Numbers,
+             valve: Numbers, density: Numbers) -> dict[str, Numbers]:  # fmt: skip
+    counts = cases.outlets.counts[openings]
+    width = int(counts.max(initial=0))
+    pair = cases.outlets.offsets[openings][:, None] + np.arange(width)
+    there = np.arange(width) < counts[:, None]
+    pair = np.where(there, pair, 0)
+    outlet = cases.outlets.member[pair]
+    place = (network.outlet_station[outlet][:, :, None] == station[:, None, :]).argmax(axis=2)
+    own_valve = np.take_along_axis(valve_of_station, place, axis=1)
+    start = np.zeros(outlet.shape)
+    if valve.shape[1]:
+        elevation = network.valve_elevation[np.take_along_axis(valve, np.maximum(own_valve, 0), axis=1)]
+        start = np.where(own_valve == NONE, 0.0, elevation)
+    wide = np.broadcast_to(place, (len(STATES), *place.shape))
+    height = GRAVITY * np.take_along_axis(density, wide, axis=2) * (network.outlet_elevation[outlet] - start)
+    return {"outlet_pair": np.where(there, pair, NONE), "station_of_outlet": place,
+            "rated_flow": np.where(there, network.outlet_rated_flow[outlet], 0.0),
+            "rated_pressure": np.where(there, network.outlet_rated_pressure[outlet], 1.0),
+            "regulated": there & network.outlet_regulated[outlet],
+            "outlet_height": np.where(there, height, 0.0)}  # fmt: skip

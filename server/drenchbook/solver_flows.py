@@ -1,0 +1,229 @@
+"""What a block of openings gives when its outlets pass given flows: pressures at every outlet and inside every valve.
+
+The same walk serves Newton's method for sets of stations, the numbers that are reported, and the residual of every
+case.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from drenchbook.network import NONE
+from drenchbook.operating_cases import HOT_LOST, NORMAL
+from drenchbook.physics.mixing_valve import two_seats_kernel
+from drenchbook.solver_blocks import Block
+from drenchbook.solver_paths import Curves, CurveTable
+
+Numbers: TypeAlias = np.ndarray[Any, Any]
+
+
+@dataclass(frozen=True)
+class Flows:
+    """The network at given outlet flows. Axes: state, opening, then outlet, station, valve, end or stretch."""
+
+    outlet_flow: Numbers
+    outlet_pressure: Numbers  # what the network gives; the outlet itself may need another
+    station_flow: Numbers
+    valve_flow: Numbers
+    hot_share: Numbers
+    hot_flow: Numbers  # volume at the temperature of the hot inlet
+    cold_flow: Numbers
+    hot_pressure: Numbers
+    cold_pressure: Numbers
+    chamber_pressure: Numbers
+    valve_pressure: Numbers  # behind the outlet passage
+    stem: Numbers
+    imbalance: Numbers  # pressure behind the bypass less that behind the hot seat, where both are open
+    supply_stretch_flow: Numbers
+    tempered_stretch_flow: Numbers
+    slopes: Slopes | None
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """Slopes of the outlet pressures and of the imbalance, with outlet flows and with hot shares."""
+
+    pressure_flow: Numbers  # [S, B, outlets, outlets]
+    pressure_share: Numbers | None  # [S, B, outlets, valves]
+    imbalance_flow: Numbers | None  # [S, B, valves, outlets]
+    imbalance_share: Numbers | None  # [S, B, valves, valves]
+
+
+@dataclass(frozen=True)
+class _Valve:
+    """Pressures behind valves, and slopes with the valve's flow, its hot share and its inlet pressures."""
+
+    chamber: Numbers
+    pressure: Numbers
+    stem: Numbers
+    imbalance: Numbers
+    by_flow: Numbers
+    by_share: Numbers
+    by_hot: Numbers
+    by_cold: Numbers
+    imbalance_by_flow: Numbers
+    imbalance_by_share: Numbers
+
+
+def flows(
+    block: Block, curves: Curves, table: CurveTable, outlet_flow: Numbers, hot_share: Numbers, with_slopes: bool
+) -> Flows:
+    """Pressures at outlet flows [S, B, outlets], with the loss curves of `table`.
+
+    `hot_share` [S, B, valves] counts in the fault "source cold but pressurised" only; elsewhere the temperatures give
+    it.
+    """
+    outlets, stations, valves = _incidence(block)
+    station_flow = np.matmul(outlet_flow[:, :, None], outlets)[:, :, 0]
+    valve_flow = np.matmul(station_flow[:, :, None], valves)[:, :, 0]
+    share = block.share if block.fault in (NORMAL, HOT_LOST) else hot_share
+    end_mass = _end_mass(block, station_flow, valve_flow, share)
+    edges = block.supply_edges
+    edge_mass = np.matmul(edges, end_mass[..., None])[..., 0]
+    supply_flow = np.repeat(edge_mass, 2, axis=2) / block.supply_density
+    loss, slope = block.supply_paths.losses(supply_flow, block.supply_density, block.supply_viscosity, table)
+    end = block.end_static - np.matmul((loss[..., ::2] + loss[..., 1::2])[:, :, None], edges)[:, :, 0]
+    count = block.shape.valves
+    cold, hot = end[..., 0 : 2 * count : 2], end[..., 1 : 2 * count : 2]
+    valve = _valve(block, curves, valve_flow, share, hot, cold)
+    tempered_flow = np.matmul(block.tempered_edges, station_flow[..., None])[..., 0]
+    tempered_loss, tempered_slope = block.tempered_paths.losses(
+        tempered_flow, block.tempered_density, block.tempered_viscosity, table
+    )
+    before = np.concatenate((valve.pressure, end), axis=2)
+    base = np.take_along_axis(before, np.broadcast_to(stations, (len(before), *stations.shape)), axis=2)
+    base = base - np.matmul(tempered_loss[:, :, None], block.tempered_edges)[:, :, 0]
+    place = np.broadcast_to(block.station_of_outlet, (len(base), *block.station_of_outlet.shape))
+    pressure = np.take_along_axis(base, place, axis=2) - block.outlet_height
+    slopes = None
+    if with_slopes:
+        edge_slope = (slope / block.supply_density).reshape(*edge_mass.shape, 2).sum(axis=3)
+        slopes = _slopes(block, valve, edge_slope, tempered_slope, share, valve_flow)
+    mass = valve_flow * block.valve_density
+    return Flows(
+        outlet_flow=outlet_flow, outlet_pressure=pressure, station_flow=station_flow, valve_flow=valve_flow,
+        hot_share=share, hot_flow=share * mass / block.hot_density,
+        cold_flow=(1 - share) * mass / block.cold_density[:, None, None], hot_pressure=hot, cold_pressure=cold,
+        chamber_pressure=valve.chamber, valve_pressure=valve.pressure, stem=valve.stem, imbalance=valve.imbalance,
+        supply_stretch_flow=supply_flow, tempered_stretch_flow=tempered_flow, slopes=slopes,
+    )  # fmt: skip
+
+
+def _incidence(block: Block) -> tuple[Numbers, Numbers, Numbers]:
+    """Outlets to stations (0 or 1), place of each station's feed among valves and ends, stations to valves."""
+    m, v = block.shape.stations, block.shape.valves
+    outlets = (block.station_of_outlet[:, :, None] == np.arange(m)).astype(float)
+    outlets[block.outlet_pair == NONE] = 0.0
+    feed = np.where(block.valve_of_station == NONE, v + block.end_of_station, block.valve_of_station)
+    return outlets, feed, (block.valve_of_station[:, :, None] == np.arange(v)).astype(float)
+
+
+def _end_mass(block: Block, station_flow: Numbers, valve_flow: Numbers, share: Numbers) -> Numbers:
+    """Mass flow at the ends of the supply forest [S, B, ends]: inlets of each valve, then direct stations."""
+    v, d = block.shape.valves, block.shape.direct
+    mass = valve_flow * block.valve_density
+    end = np.empty((*valve_flow.shape[:2], 2 * v + d))
+    end[..., 0 : 2 * v : 2], end[..., 1 : 2 * v : 2] = (1 - share) * mass, share * mass
+    if d:
+        straight = (block.end_of_station[:, :, None] == np.arange(2 * v, 2 * v + d)).astype(float)
+        end[..., 2 * v :] = np.matmul((station_flow * block.station_density)[:, :, None], straight)[:, :, 0]
+    return end
+
+
+def coefficient_at(curves: Curves, flat: Numbers, curve: Numbers, flow: Numbers) -> tuple[Numbers, Numbers]:
+    """Flow coefficient [B, valves] at flows [S, B, valves], and its slope; from the curve where one stands."""
+    value, slope = np.broadcast_to(flat, flow.shape), np.zeros(flow.shape)
+    at = np.flatnonzero(curve.ravel() != NONE)
+    if not len(at):
+        return value, slope
+    value = value.copy()
+    wide = [array.reshape(len(flow), -1) for array in (value, slope, flow)]
+    wide[0][:, at], wide[1][:, at] = curves.coefficient(
+        np.broadcast_to(curve.ravel()[at], (len(flow), len(at))), wide[2][:, at]
+    )
+    return wide[0].reshape(flow.shape), wide[1].reshape(flow.shape)
+
+
+def square_law(curves: Curves, flat: Numbers, curve: Numbers, flow: Numbers) -> tuple[Numbers, Numbers]:
+    """Loss (q/C)² with a coefficient or a curve, and its slope; infinite where the coefficient is zero."""
+    coefficient, slope = coefficient_at(curves, flat, curve, flow)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        loss = (flow / coefficient) ** 2
+        return loss, 2 * flow / coefficient**2 * (1 - flow * slope / coefficient)
+
+
+def _valve(block: Block, curves: Curves, flow: Numbers, share: Numbers, hot: Numbers, cold: Numbers) -> _Valve:
+    zero, blank = np.zeros(flow.shape), np.full(flow.shape, np.nan)
+    one = np.ones(flow.shape)
+    if block.fault == NORMAL:
+        coefficient, slope = coefficient_at(curves, block.coefficient, block.coefficient_curve, flow)
+        chamber, stem, by_flow, by_hot, by_cold = two_seats_kernel(flow, share, hot, cold, coefficient)
+        outlet = block.outlet_square * flow
+        by_flow = by_flow * (1 - flow * slope / coefficient) - 2 * outlet
+        return _Valve(chamber, chamber - outlet * flow, stem, zero, by_flow, zero, by_hot, by_cold, zero, zero)
+    if block.fault == HOT_LOST:
+        loss, slope = square_law(curves, block.bypass_coefficient, block.bypass_curve, flow)
+        pressure = cold - loss
+        return _Valve(pressure, pressure, blank, zero, -slope, zero, zero, one, zero, zero)
+    hot_flow = share * flow
+    seat, seat_slope = square_law(curves, block.coefficient, block.coefficient_curve, hot_flow)
+    behind_seat = hot - seat
+    behind_hot = behind_seat - block.outlet_square * hot_flow**2
+    seat_slope = seat_slope + 2 * block.outlet_square * hot_flow
+    fitted = np.broadcast_to((block.bypass_coefficient != 0) | (block.bypass_curve != NONE), flow.shape)
+    loss, slope = square_law(curves, np.where(fitted[0], block.bypass_coefficient, 1.0), block.bypass_curve,
+                             (1 - share) * flow)  # fmt: skip
+    behind_bypass = cold - loss
+    pressure = share * behind_hot + (1 - share) * behind_bypass
+    gap = behind_bypass - behind_hot
+    by_flow = -(share**2) * seat_slope - (1 - share) ** 2 * slope
+    # With the share: of the weights, and of the flows through seat and bypass.
+    by_share = -gap - flow * (share * seat_slope - (1 - share) * slope)
+    return _Valve(behind_seat, pressure, np.where(fitted, blank, blank), np.where(fitted, gap, 0.0), by_flow, by_share,
+                  share * one, (1 - share) * one, -(1 - share) * slope + share * seat_slope,
+                  flow * (slope + seat_slope))  # fmt: skip
+
+
+def _slopes(block: Block, valve: _Valve, edge_slope: Numbers, tempered_slope: Numbers, share: Numbers,
+            valve_flow: Numbers) -> Slopes:  # fmt: skip
+    """Slopes by the chain rule: outlet flows and shares → mass at the ends → pressure there → valves → outlets."""
+    outlets, feed, valves = _incidence(block)
+    m, v, d = block.shape.stations, block.shape.valves, block.shape.direct
+    edges = block.supply_edges
+    # Pressure at the ends with mass at the ends [S, B, ends, ends].
+    end_by_mass = -np.matmul(np.swapaxes(edges, 1, 2) * edge_slope[:, :, None, :], edges)
+    # Mass at the ends with station flow [S, B, ends, stations].
+    mass_by_station = np.zeros((*valve_flow.shape[:2], 2 * v + d, m))
+    to_valve = np.swapaxes(valves, 1, 2) * block.valve_density[..., None]
+    mass_by_station[:, :, 0 : 2 * v : 2] = (1 - share)[..., None] * to_valve
+    mass_by_station[:, :, 1 : 2 * v : 2] = share[..., None] * to_valve
+    if d:
+        straight = block.end_of_station[:, None, :] == np.arange(2 * v, 2 * v + d)[:, None]
+        mass_by_station[:, :, 2 * v :] = straight * block.station_density[:, :, None, :]
+    end_by_station = np.matmul(end_by_mass, mass_by_station)
+    own = np.swapaxes(valves, 1, 2)[None]
+    valve_by_station = (valve.by_cold[..., None] * end_by_station[:, :, 0 : 2 * v : 2]
+                        + valve.by_hot[..., None] * end_by_station[:, :, 1 : 2 * v : 2]
+                        + valve.by_flow[..., None] * own)  # fmt: skip
+    feeds = np.broadcast_to(feed[:, :, None], (len(share), *feed.shape, m))
+    base = np.take_along_axis(np.concatenate((valve_by_station, end_by_station), axis=2), feeds, axis=2)
+    tempered = block.tempered_edges
+    base = base - np.matmul(np.swapaxes(tempered, 1, 2) * tempered_slope[:, :, None, :], tempered)
+    pressure_flow = np.matmul(np.matmul(outlets, base), np.swapaxes(outlets, 1, 2))
+    if block.fault in (NORMAL, HOT_LOST):
+        return Slopes(pressure_flow, None, None, None)
+    moved = valve_flow * block.valve_density  # mass that changes sides with the share
+    end_by_share = (end_by_mass[..., 1 : 2 * v : 2] - end_by_mass[..., 0 : 2 * v : 2]) * moved[:, :, None, :]
+    unit = np.eye(v)
+    cold, hot = end_by_share[:, :, 0 : 2 * v : 2], end_by_share[:, :, 1 : 2 * v : 2]
+    valve_by_share = valve.by_cold[..., None] * cold + valve.by_hot[..., None] * hot + valve.by_share[..., None] * unit
+    feeds = np.broadcast_to(feed[:, :, None], (len(share), *feed.shape, v))
+    base = np.take_along_axis(np.concatenate((valve_by_share, end_by_share), axis=2), feeds, axis=2)
+    gap_by_station = (end_by_station[:, :, 0 : 2 * v : 2] - end_by_station[:, :, 1 : 2 * v : 2]
+                      + valve.imbalance_by_flow[..., None] * own)  # fmt: skip
+    gap_by_share = cold - hot + valve.imbalance_by_share[..., None] * unit
+    return Slopes(pressure_flow, np.matmul(outlets, base), np.matmul(gap_by_station, np.swapaxes(outlets, 1, 2)),
+                  gap_by_share)  # fmt: skip
