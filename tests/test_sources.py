@@ -1,16 +1,21 @@
 """Every number of a published table says where it comes from, and the place is listed."""
 
 import csv
+import re
+from pathlib import Path
 
 import pytest
 
+from drenchbook import physics
 from drenchbook.published import data_files
 from drenchbook.published.data_files import rows
 from drenchbook.published.pipes import MATERIALS, pipe, sizes
 from drenchbook.published.sources import SOURCES, key_of
 
 TABLES = ("pipes", "materials", "dn_names", "fittings", "turbulent_factors")
-HOW_KNOWN = ("read", "from memory", "common practice", "worked here")
+HOW_KNOWN = ("read", "from memory", "common practice", "worked here", "typed by the designer")
+# A citation is brackets that open with a capital and hold a number; units and type hints do not.
+CITATION = re.compile(r"\[([A-ZÇ][^\[\]]*\d[^\[\]]*)\]")
 
 
 def source_cells():
@@ -61,3 +66,9 @@ def test_no_size_and_no_word_is_listed_twice():
 def test_no_alias_means_two_things(table, heading):
     words = [word.strip().casefold() for row in rows(table) for word in (row[heading], *row["aliases"].split(";"))]
     assert sorted({word for word in words if words.count(word) > 1}) == []
+
+
+@pytest.mark.parametrize("file", sorted(Path(physics.__file__).parent.glob("*.py")), ids=lambda file: file.name)
+def test_every_source_a_formula_cites_is_listed(file):
+    cited = {" ".join(text.split()) for text in CITATION.findall(file.read_text(encoding="utf-8"))}
+    assert sorted(text for text in cited if not any(key in text for key in SOURCES)) == []

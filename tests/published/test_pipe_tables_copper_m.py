@@ -1,7 +1,7 @@
 """Copper M against two trade charts of ASTM B88.
 
-https://www.field-pm.com/charts/copper-tube-size-chart prints every size but 3/8 and 3-1/2; a tube size chart of
-another dealer prints those too. Size, outside diameter, wall and inside diameter [in].
+One chart on the web prints every size but 3/8 and 3-1/2; another prints those too. Size, outside diameter, wall and
+inside diameter [in].
 """
 
 import pytest

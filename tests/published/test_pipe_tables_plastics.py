@@ -3,8 +3,8 @@
 CPVC: Table 1 of ASTM D2846 (CPVC 4120, SDR 11) as a tubing manual quotes it,
 https://ar.scribd.com/document/323752187/Technical-Information: average outside diameter, the bore that leaves two
 minimum walls, minimum wall and its tolerance, all to the plus side [in].
-PEX: http://book.pipefittercalculator.com/resources/pex-tubing/pex-pipe-charts/pex-tubing-chart/: outside diameter,
-minimum wall, the bore that leaves two minimum walls [in], volume [US gal per 100 ft].
+PEX: a tubing chart on the web, which says "as per ASTM requirements": outside diameter, minimum
+wall, the bore that leaves two minimum walls [in], volume [US gal per 100 ft].
 """
 
 import math
@@ -30,7 +30,7 @@ PEX = """
 3/4 0.875 0.097 0.681 1.83
 1 1.125 0.125 0.875 3.03
 """
-# Average bores as one more chart prints them, https://git.contentguild.co.uk/what-is-the-inside-diameter-of-3-4-pex.html
+# Average bores as one more chart prints them
 PEX_AVERAGE_BORE = {"3/8": "0.350", "1/2": "0.475", "5/8": "0.574"}
 SDR_9 = {"1-1/4": "1.375", "1-1/2": "1.625", "2": "2.125"}
 
