@@ -1,0 +1,87 @@
+"""Build a workbook from a site: every sheet, every formula; then its values, by evaluating what was built."""
+
+from __future__ import annotations
+
+import datetime
+import io
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from drenchbook.result_tables import CASES_SHOWN
+from drenchbook.site_model import Site
+from drenchbook.workbook.cases_sheet import draw_cases_sheet
+from drenchbook.workbook.check_sheet import draw_check_sheet
+from drenchbook.workbook.cover_sheet import draw_cautions_sheet, draw_cover_sheet
+from drenchbook.workbook.drawing import Drawing
+from drenchbook.workbook.input_sheets import draw_input_sheets
+from drenchbook.workbook.layout import layout_of
+from drenchbook.workbook.look import FONT, SIZE
+from drenchbook.workbook.package import replace_file, tidied
+from drenchbook.workbook.results_sheet import draw_results_sheet
+from drenchbook.workbook.schedule_sheet import draw_schedule_sheet, schedule_columns
+
+CALCULATION_ENGINE = (
+    191029  # a current one: an older number makes programs recalculate everything when they open the file
+)
+NO_CLOCK = datetime.datetime(2000, 1, 1)
+
+Values = Mapping[tuple[str, str], Any]
+
+
+def build_workbook(
+    site: Site,
+    path: Path,
+    *,
+    values: Callable[[Path], Values] | None = None,
+    cases_shown: int = CASES_SHOWN,
+) -> None:
+    """Write the workbook of a site.
+
+    Parameters
+    ----------
+    site : Site
+        What stands on the input sheets.
+    path : Path
+        The file to write; an existing one is replaced at one stroke.
+    values : callable, optional
+        Gives the values of the computed cells of the built file. Left out: the cells are evaluated.
+    cases_shown : int
+        Rows of the Cases sheet.
+    """
+    from drenchbook.workbook.recalculating import recalculate  # evaluates with the same code as the command
+    from drenchbook.workbook.patching import patch
+
+    replace_file(path, workbook_bytes(site, cases_shown))
+    if values is None:
+        recalculate(path)
+    else:
+        patch(path, values(path))
+
+
+def workbook_bytes(site: Site, cases_shown: int = CASES_SHOWN) -> bytes:
+    """The workbook of a site with formulas and without values; the same site gives the same bytes."""
+    import xlsxwriter
+
+    made = io.BytesIO()
+    book = xlsxwriter.Workbook(made, {
+        "in_memory": True,
+        "strings_to_formulas": False,
+        "strings_to_urls": False,
+        "default_format_properties": {"font_name": FONT, "font_size": SIZE},
+    })  # fmt: skip
+    book.calc_on_load, book.calc_id = False, CALCULATION_ENGINE  # values stand in the file; they are trusted
+    book.set_properties({"title": "Emergency shower and eyewash schedule", "created": NO_CLOCK})
+    book.set_size(2400, 1500)
+    stations = len(site.stations)
+    layout = layout_of(site, sets_shown=max(6, 2 * len(site.events) + stations // 5), cases_shown=cases_shown)
+    drawing = Drawing(book, site, layout)
+    draw_cover_sheet(drawing)
+    draw_input_sheets(drawing)
+    draw_schedule_sheet(drawing)
+    draw_cases_sheet(drawing)
+    draw_results_sheet(drawing)
+    draw_cautions_sheet(drawing)
+    draw_check_sheet(drawing, schedule_columns(drawing))
+    book.close()
+    return tidied(made.getvalue())

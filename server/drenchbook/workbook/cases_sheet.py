@@ -1,0 +1,64 @@
+"""The Cases sheet: every operating case that the results hold, one a line, to filter and read."""
+
+from __future__ import annotations
+
+from drenchbook.result_tables import CASE_COLUMNS
+from drenchbook.workbook.check_sheet import CASES_SHOWN_HERE
+from drenchbook.workbook.drawing import PROTECTED, Drawing
+from drenchbook.workbook.layout import (
+    CASES,
+    COUNT_ROW,
+    HEADING_ROW,
+    HOW_ROW,
+    THIN_ROW,
+    TITLE_ROW,
+    cell_name,
+)
+from drenchbook.workbook.look import lines_needed
+from drenchbook.workbook.results_sheet import number_format
+
+LEFT = ("stations", "outlets", "fault", "state", "worst_outlet", "valve", "season", "supply")
+BANNER_ROW = 3
+
+
+def draw_cases_sheet(drawing: Drawing) -> None:
+    """Draw the heading and one line of formulas for each row of the array."""
+    sheet, look, area = drawing.sheets[CASES], drawing.look, drawing.layout.results["DRENCH_CASES"]
+    for row, height in ((TITLE_ROW, 24), (HOW_ROW, 15), (COUNT_ROW, 15), (BANNER_ROW, 16), (THIN_ROW, 3)):
+        sheet.set_row(row, height)
+    sheet.write_string(TITLE_ROW, 0, "Operating cases", look("title"))
+    how = 'Every case is solved; nothing is sampled. "–" does not apply, "not known" has no answer, a state says why.'
+    sheet.write_string(HOW_ROW, 0, how, look("how"))
+    sheet.write_formula(COUNT_ROW, 0, f'={CASES_SHOWN_HERE}&" cases on this sheet"', look("strong"))
+    drawing.banner(sheet, BANNER_ROW)
+    for place, column in enumerate(CASE_COLUMNS):
+        unit = column.unit(drawing.units)
+        heading = f"{column.heading}\n{unit}" if unit else column.heading
+        align = "left" if column.name in LEFT else "right"
+        sheet.write_string(HEADING_ROW, place, heading, look("heading", align=align))
+        width = max(column.width, 10.5)
+        sheet.set_column(place, place, width)
+        style = {"align": align, "text_wrap": column.width > 15, "num_format": number_format(column)}
+        if not column.is_number:
+            del style["num_format"]
+        for number in range(area.rows):
+            value = f"INDEX({area.named(column.name)},{number + 1})"
+            key = f"INDEX({area.helper(0)},{number + 1})"
+            shown = f'IF(ISNUMBER({value}),{value},{value}&"")' if column.is_number else f'{value}&""'
+            formula = f'=IF(LEN({key})=0,"",IFERROR({shown},"?"))' if place else f"={key}"
+            sheet.write_formula(HEADING_ROW + 1 + number, place, formula, look("row", **style))
+    headings = [max(lines_needed(c.heading, max(c.width, 10.5), 1.0), 1) + bool(c.quantity) for c in CASE_COLUMNS]
+    sheet.set_row(HEADING_ROW, 4 + 13.5 * max(headings))
+    last = HEADING_ROW + area.rows
+    sheet.freeze_panes(HEADING_ROW + 1, 1)
+    sheet.autofilter(HEADING_ROW, 0, last, len(CASE_COLUMNS) - 1)
+    sheet.repeat_rows(TITLE_ROW, HEADING_ROW)
+    odd = look.mark(font_color="#7F1414", bold=True)
+    place = [column.name for column in CASE_COLUMNS].index("state")
+    first = cell_name(HEADING_ROW + 1, place).replace("$", "")
+    condition = f'=AND(LEN({first})>0,EXACT({first},"solved")=FALSE)'
+    sheet.conditional_format(
+        HEADING_ROW + 1, place, last, place, {"type": "formula", "criteria": condition, "format": odd}
+    )
+    sheet.protect("", PROTECTED)
+    drawing.page(sheet, large=True)

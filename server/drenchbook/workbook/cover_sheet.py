@@ -1,0 +1,147 @@
+"""The Cover and the Cautions: what the workbook is about, whether it agrees with itself, and what it does not promise."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drenchbook import __version__
+from drenchbook.result_tables import CAUTIONS, FAIL, OK, UNKNOWN, VERDICTS, WARN
+from drenchbook.site_tables import TABLES
+from drenchbook.workbook.check_sheet import (
+    CASES_SHOWN_HERE,
+    SETS_GIVEN,
+    STATIONS_FILLED,
+    STATIONS_ON_SCHEDULE,
+    STATIONS_WITH_RESULTS,
+    count_name,
+)
+from drenchbook.workbook.drawing import PROTECTED, SAMPLE_ROWS, Drawing
+from drenchbook.workbook.layout import (
+    CASES,
+    CAUTIONS_SHEET,
+    CHECK,
+    COVER,
+    RESULTS,
+    SCHEDULE,
+    TEMPLATE_VERSION,
+    range_name,
+    setting_cell,
+)
+from drenchbook.workbook.look import lines_needed
+from drenchbook.workbook.schedule_sheet import agreement_formula, changed_limits
+
+JOB = (
+    ("Project", "project"), ("Project number", "project_number"), ("Revision", "revision"), ("Designer", "designer"),
+    ("Checker", "checker"), ("Calculation date", "calculation_date"), ("Criteria", "criteria_set"),
+    ("Friction", "friction_method"),
+)  # fmt: skip
+MEANINGS = {
+    FAIL: "a required limit is missed",
+    UNKNOWN: "an input or a result is missing: no pass",
+    WARN: "met with little margin, or on an assumption",
+    OK: "every check made, every check met",
+}
+LEFT, RIGHT = 1, 5  # first columns of the two blocks
+
+
+def draw_cover_sheet(drawing: Drawing) -> None:
+    """Draw the Cover."""
+    sheet, look = drawing.sheets[COVER], drawing.look
+    for place, width in enumerate((2, 19, 44, 3, 1, 13, 16, 16, 16, 16, 2)):
+        sheet.set_column(place, place, width)
+    sheet.set_row(0, 8)
+    sheet.set_row(1, 34)
+    sheet.set_row(2, 20)
+    for row, style in ((1, "masthead"), (2, "under masthead")):
+        for place in range(1, 10):
+            sheet.write_blank(row, place, None, look(style))
+    sheet.write_string(1, 1, "Emergency shower and eyewash", look("masthead"))
+    sheet.write_string(2, 1, "Water, temperature and duration: schedule and calculation", look("under masthead"))
+    drawing.banner(sheet, 3, column=1, width=9, size=13)
+    sheet.set_row(3, 22)
+    _draw_job(drawing, sheet, 5)
+    _draw_verdicts(drawing, sheet, 5)
+    _draw_links(drawing, sheet, 15)
+    row = _draw_cautions(drawing, sheet, 23)
+    versions = f"Drenchbook {__version__} · template {TEMPLATE_VERSION} · {drawing.units} units"
+    sheet.write_string(row + 1, LEFT, versions, look("note"))
+    sheet.protect("", PROTECTED)
+    drawing.page(sheet)
+    sheet.print_area(0, 0, row + 1, 10)
+    sheet.activate()
+    sheet.set_first_sheet()
+
+
+def _draw_job(drawing: Drawing, sheet: Any, row: int) -> None:
+    look = drawing.look
+    for number, (label, name) in enumerate(JOB):
+        sheet.set_row(row + number, 19)
+        sheet.write_string(row + number, LEFT, label, look("label", bottom=1, bottom_color="#8FA3B5"))
+        formula = f'={setting_cell(name)}&""'
+        if name == "calculation_date":
+            formula = f'=IF(ISNUMBER({setting_cell(name)}),TEXT({setting_cell(name)},"yyyy-mm-dd"),"")'
+        sheet.write_formula(row + number, LEFT + 1, formula, look("filled", bold=name == "project", text_wrap=True))
+
+
+def _draw_verdicts(drawing: Drawing, sheet: Any, row: int) -> None:
+    look = drawing.look
+    for number, verdict in enumerate(VERDICTS):
+        line = row + number
+        sheet.write_string(line, RIGHT, verdict, look("computed", bold=True, align="center", border=1))
+        sheet.write_formula(line, RIGHT + 1, f"={count_name(verdict)}", look("strong", font_size=14, align="center"))
+        sheet.write_string(line, RIGHT + 2, MEANINGS[verdict], look("label"))
+    drawing.verdict_marks(sheet, range_name(row, RIGHT, row + 3, RIGHT))
+    line = row + len(VERDICTS)
+    sheet.write_formula(line, RIGHT, agreement_formula(), look("strong"))
+    counts = (f'={STATIONS_FILLED}&" stations filled in, "&{STATIONS_WITH_RESULTS}&" with results, "&'
+              f'{STATIONS_ON_SCHEDULE}&" on the schedule; "&{SETS_GIVEN}&" sets, "&{CASES_SHOWN_HERE}&" cases shown"')  # fmt: skip
+    sheet.write_formula(line + 1, RIGHT, counts, look("plain"))
+    sample = (f'=IF({SAMPLE_ROWS}>0,"■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue",'
+              '"No row is marked as SAMPLE data.")')  # fmt: skip
+    sheet.write_formula(line + 2, RIGHT, sample, look("strong"))
+    sheet.write_formula(line + 3, RIGHT, f"={_capital(changed_limits())}", look("plain"))
+
+
+def _capital(expression: str) -> str:
+    """The expression with a capital first letter in each of its texts."""
+    return expression.replace('"limits', '"Limits')
+
+
+def _draw_links(drawing: Drawing, sheet: Any, row: int) -> None:
+    look = drawing.look
+    sheet.write_string(row - 1, LEFT, "Sheets", look("subtitle"))
+    filled = [table.sheet for table in TABLES]
+    lines = (
+        ("You fill", filled[:6]), ("", filled[6:]), ("You read and sign", [SCHEDULE]),
+        ("You read", [CASES, RESULTS, CAUTIONS_SHEET, CHECK]),
+    )  # fmt: skip
+    places = (2, 5, 6, 7, 8, 9)
+    for number, (label, names) in enumerate(lines):
+        sheet.write_string(row + number, LEFT, label, look("label"))
+        for place, name in zip(places, names, strict=False):
+            sheet.write_url(row + number, place, f"internal:'{name}'!A1", look("link"), name)
+
+
+def _draw_cautions(drawing: Drawing, sheet: Any, row: int) -> int:
+    look = drawing.look
+    sheet.write_string(row - 3, LEFT, "Cautions", look("subtitle"))
+    for number, caution in enumerate(CAUTIONS[:4]):
+        sheet.write_string(row - 2 + number, LEFT, f"{number + 1}. {caution}", look("plain"))
+    more = f"All {len(CAUTIONS)} cautions stand on the sheet Cautions, which is part of this document."
+    sheet.write_string(row + 2, LEFT, more, look("how"))
+    return row + 3
+
+
+def draw_cautions_sheet(drawing: Drawing) -> None:
+    """Draw the Cautions."""
+    sheet, look = drawing.sheets[CAUTIONS_SHEET], drawing.look
+    sheet.set_column(0, 0, 5)
+    sheet.set_column(1, 1, 110)
+    sheet.set_row(0, 24)
+    sheet.write_string(0, 0, "Cautions", look("title"))
+    for number, caution in enumerate(CAUTIONS, start=1):
+        sheet.set_row(number + 1, 6 + 15 * lines_needed(caution, 105))
+        sheet.write_number(number + 1, 0, number, look("strong", align="left", valign="top"))
+        sheet.write_string(number + 1, 1, caution, look("wrapped", font_size=11))
+    sheet.protect("", PROTECTED)
+    drawing.page(sheet)

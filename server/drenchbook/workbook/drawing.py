@@ -1,0 +1,73 @@
+"""A workbook while it is drawn: its sheets in order, its look, and what every sheet has in common."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from drenchbook import __version__
+from drenchbook.result_tables import VERDICTS
+from drenchbook.site_model import Site
+from drenchbook.units import US
+from drenchbook.workbook.layout import SHEETS, TEMPLATE_VERSION, Layout, cell_name, range_name
+from drenchbook.workbook.look import FAIL_FILL, VERDICT_FILLS, Look
+
+LETTER, TABLOID, A3, A4 = 1, 3, 8, 9  # paper numbers of the file format
+PROTECTED = {"select_locked_cells": True, "select_unlocked_cells": True, "format_columns": True, "format_rows": True,
+             "autofilter": True, "sort": False}  # fmt: skip
+BANNER, STATE = "Results_banner", "Results_state"
+SAMPLE_ROWS = "Sample_rows"
+
+
+@dataclass
+class Drawing:
+    """The XlsxWriter workbook with the site it shows and the places of its tables."""
+
+    book: Any
+    site: Site
+    layout: Layout
+    sheets: dict[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.look = Look(self.book)
+        self.units = self.site.units
+        for name in SHEETS:
+            self.sheets[name] = self.book.add_worksheet(name)
+
+    def page(self, sheet: Any, *, large: bool = False, wide: int = 1, portrait: bool = False) -> None:
+        """Paper, margins, scaling and the lines at the foot of every printed page."""
+        small_paper, large_paper = (LETTER, TABLOID) if self.units == US else (A4, A3)
+        sheet.set_paper(large_paper if large else small_paper)
+        if portrait:
+            sheet.set_portrait()
+        else:
+            sheet.set_landscape()
+        sheet.set_margins(left=0.45, right=0.45, top=0.5, bottom=0.65)
+        sheet.fit_to_pages(wide, 0)
+        version = f"Drenchbook {__version__}, template {TEMPLATE_VERSION}"
+        sheet.set_footer(f"&L&8&F   &A&C&8{version}. Design aid: see sheet Cautions.&R&8Page &P of &N")
+        sheet.hide_gridlines(2)
+
+    def banner(self, sheet: Any, row: int, column: int = 0, width: int = 8, size: int = 12) -> None:
+        """The line that says when results do not belong to the inputs, or were never calculated."""
+        sheet.write_formula(row, column, f"={BANNER}", self.look("stop", font_size=size))
+        alarm = self.look.mark(bg_color=FAIL_FILL, font_color="#FFFFFF", bold=True)
+        area = range_name(row, column, row, column + width - 1).replace("$", "")
+        condition = f"=LEN({cell_name(row, column)})>0"
+        sheet.conditional_format(area, {"type": "formula", "criteria": condition, "format": alarm})
+
+    def verdict_marks(self, sheet: Any, area: str) -> None:
+        """Fills of the verdict words in a range; the words stand in the cells all the same."""
+        for verdict in VERDICTS:
+            sheet.conditional_format(
+                area.replace("$", ""),
+                {"type": "cell", "criteria": "==", "value": f'"{verdict}"', "format": self.mark_of(verdict)},
+            )
+
+    def mark_of(self, verdict: str) -> Any:
+        """The format of a verdict."""
+        return self.look.mark(**VERDICT_FILLS[verdict])
+
+    def define(self, name: str, reference: str) -> None:
+        """A name of the whole workbook."""
+        self.book.define_name(name, f"={reference}")

@@ -1,0 +1,196 @@
+"""Where everything stands in a workbook: sheets, rows, columns and names that building, reading and patching share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from drenchbook.result_tables import CASES_SHOWN, RESULT_TABLES, ResultColumn
+from drenchbook.site_model import Site
+from drenchbook.site_tables import PROJECT, STATIONS, TABLES, Column, Table
+
+TEMPLATE_VERSION = 1  # raised whenever an older workbook can no longer be read as it stands
+VERSION_NAME = "Template_version"
+
+COVER, SCHEDULE, CASES, RESULTS, CAUTIONS_SHEET, CHECK = "Cover", "Schedule", "Cases", "Results", "Cautions", "Check"
+SHEETS = (COVER, *(table.sheet for table in TABLES), SCHEDULE, CASES, RESULTS, CAUTIONS_SHEET, CHECK)
+
+# Input sheets, 0-based rows: title, how to fill, counter, group band, thin blank row, then the one heading row.
+TITLE_ROW, HOW_ROW, COUNT_ROW, GROUP_ROW, THIN_ROW, HEADING_ROW = range(6)
+BELOW_THE_LINE = 1000  # rows under the dark line that are watched for stray entries
+
+
+def cell_name(row: int, column: int, fixed: bool = True) -> str:
+    """Name of a cell by its 0-based row and column.
+
+    >>> cell_name(5, 27), cell_name(0, 0, fixed=False)
+    ('$AB$6', 'A1')
+    """
+    letters, number = "", column + 1
+    while number:
+        number, letter = divmod(number - 1, 26)
+        letters = chr(65 + letter) + letters
+    mark = "$" if fixed else ""
+    return f"{mark}{letters}{mark}{row + 1}"
+
+
+def range_name(first_row: int, first_column: int, last_row: int, last_column: int) -> str:
+    """Name of a range by its 0-based corners, both included.
+
+    >>> range_name(5, 0, 9, 0)
+    '$A$6:$A$10'
+    """
+    return f"{cell_name(first_row, first_column)}:{cell_name(last_row, last_column)}"
+
+
+def on_sheet(sheet: str, reference: str) -> str:
+    """A reference on another sheet.
+
+    >>> on_sheet("Pipe runs", "$A$1"), on_sheet("Events", "$A$1")
+    ("'Pipe runs'!$A$1", 'Events!$A$1')
+    """
+    return f"'{sheet}'!{reference}" if " " in sheet else f"{sheet}!{reference}"
+
+
+@dataclass(frozen=True)
+class InputArea:
+    """A table on its sheet: one heading row, rows for data, a dark end row. Rows and columns are 0-based."""
+
+    table: Table
+    rows: int  # data and spare rows between the heading and the dark line
+
+    @property
+    def first(self) -> int:
+        """Row of the first data row."""
+        return HEADING_ROW + 1
+
+    @property
+    def end(self) -> int:
+        """Row of the dark line."""
+        return self.first + self.rows
+
+    @property
+    def width(self) -> int:
+        """Number of columns."""
+        return 4 if self.table is PROJECT else len(self.table.columns)
+
+    def position(self, name: str) -> int:
+        """Position of a column by its name."""
+        return [column.name for column in self.table.columns].index(name)
+
+    def block(self) -> str:
+        """The whole table, from the heading row to the dark line."""
+        return on_sheet(self.table.sheet, range_name(HEADING_ROW, 0, self.end, self.width - 1))
+
+    def headings(self) -> str:
+        """The heading row."""
+        return on_sheet(self.table.sheet, range_name(HEADING_ROW, 0, HEADING_ROW, self.width - 1))
+
+    def column(self, position: int) -> str:
+        """One column from the heading row to the dark line: rows inserted anywhere between are inside."""
+        return on_sheet(self.table.sheet, range_name(HEADING_ROW, position, self.end, position))
+
+    def named(self, name: str) -> str:
+        """The column of that name, from the heading row to the dark line."""
+        return self.column(self.position(name))
+
+
+def project_lines() -> tuple[str | Column, ...]:
+    """The rows of the Project sheet: the name of a group, or a setting."""
+    lines: list[str | Column] = []
+    for column in PROJECT.columns:
+        if column.group and column.group not in lines:
+            lines.append(column.group)
+        lines.append(column)
+    return tuple(lines)
+
+
+def setting_cell(name: str) -> str:
+    """Cell of a setting's value on the Project sheet."""
+    row = next(n for n, line in enumerate(project_lines()) if isinstance(line, Column) and line.name == name)
+    return on_sheet(PROJECT.sheet, cell_name(HEADING_ROW + 1 + row, 1))
+
+
+@dataclass(frozen=True)
+class ResultArea:
+    """One array on the Results sheet: title, names, headings and units above it, two helper columns beside it."""
+
+    function: str
+    top: int  # row of the title
+    rows: int
+
+    COLUMN = 2  # first column of every array; the helper columns stand before it
+
+    @property
+    def columns(self) -> tuple[ResultColumn, ...]:
+        """The columns of the array."""
+        return RESULT_TABLES[self.function]
+
+    @property
+    def first(self) -> int:
+        """Row of the first array row."""
+        return self.top + 4
+
+    @property
+    def last(self) -> int:
+        """Row of the last array row."""
+        return self.first + self.rows - 1
+
+    def helper(self, number: int) -> str:
+        """A helper column: 0 the key as text, 1 the verdict as text."""
+        return on_sheet(RESULTS, range_name(self.first, number, self.last, number))
+
+    def named(self, name: str) -> str:
+        """One column of the array."""
+        position = self.COLUMN + [column.name for column in self.columns].index(name)
+        return on_sheet(RESULTS, range_name(self.first, position, self.last, position))
+
+    def cell(self) -> str:
+        """First cell of the array."""
+        return on_sheet(RESULTS, cell_name(self.first, self.COLUMN))
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Every area of one workbook."""
+
+    inputs: Mapping[str, InputArea]
+    results: Mapping[str, ResultArea]
+
+
+def spare_rows(table: Table, used: int) -> int:
+    """Rows left free for more: the table's own number, fewer of the tall station rows once some are filled.
+
+    >>> from drenchbook.site_tables import STATIONS
+    >>> spare_rows(STATIONS, 0), spare_rows(STATIONS, 5)
+    (12, 3)
+    """
+    return 3 + used // 10 if table is STATIONS and used else table.spare_rows
+
+
+def layout_of(site: Site, sets_shown: int = 12, site_lines: int = 24, cases_shown: int = CASES_SHOWN) -> Layout:
+    """The areas of a workbook that holds a site."""
+    inputs = {}
+    for table in TABLES:
+        used = len(project_lines()) if table is PROJECT else len(site.rows(table))
+        inputs[table.key] = InputArea(table, used if table is PROJECT else used + spare_rows(table, used))
+    heights = {
+        "DRENCH_SCHEDULE": inputs[STATIONS.key].rows,
+        "DRENCH_SETS": sets_shown,
+        "DRENCH_SITE": site_lines,
+        "DRENCH_CASES": cases_shown,
+    }
+    results, top = {}, 4
+    for function, rows in heights.items():
+        results[function] = ResultArea(function, top, rows)
+        top = results[function].last + 3
+    return Layout(inputs, results)
+
+
+# The Check sheet, 0-based rows: facts one a line, then a line for each table, then the lists side by side.
+FACTS_ROW, TABLES_ROW, LISTS_ROW = 3, 24, 40
+
+
+def count_cell(table: Table) -> str:
+    """Cell of the Check sheet with the number of rows that are filled in a table."""
+    return on_sheet(CHECK, cell_name(TABLES_ROW + TABLES.index(table), 1))

@@ -1,0 +1,91 @@
+"""The Results sheet: every array function, and beside each array its keys and verdicts as text that can be looked up."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drenchbook.result_tables import CASES_SHOWN, ResultColumn
+from drenchbook.site_tables import TABLES
+from drenchbook.workbook.drawing import PROTECTED, Drawing
+from drenchbook.workbook.layout import RESULTS, ResultArea, cell_name, range_name
+from drenchbook.workbook.look import lines_needed
+
+TITLES = {
+    "DRENCH_SCHEDULE": "Stations",
+    "DRENCH_SETS": "Stations used at once",
+    "DRENCH_SITE": "Supplies, hot water sources, valves and events as a whole",
+    "DRENCH_CASES": f"Operating cases (the first {CASES_SHOWN} on this sheet, all of them in the JSON report)",
+}
+KEY, VERDICT = "As text", "Verdict as text"
+
+
+def draw_results_sheet(drawing: Drawing) -> None:
+    """Write the four arrays and their helper columns."""
+    sheet, look = drawing.sheets[RESULTS], drawing.look
+    sheet.set_row(0, 24)
+    sheet.write_string(0, 0, "Results", look("title"))
+    sheet.write_string(1, 0, "What the array functions give. The other sheets look values up here.", look("how"))
+    drawing.banner(sheet, 2)
+    widths: dict[int, float] = {0: 18.0, 1: 13.0}
+    for area in drawing.layout.results.values():
+        _draw_area(drawing, sheet, area)
+        for number, column in enumerate(area.columns):
+            place = area.COLUMN + number
+            widths[place] = max(widths.get(place, 9.0), min(column.width, 24.0))
+    for place, width in widths.items():
+        sheet.set_column(place, place, width)
+    sheet.freeze_panes(3, 2)
+    sheet.repeat_rows(0, 2)
+    sheet.protect("", PROTECTED)
+    drawing.page(sheet, large=True, wide=2)
+
+
+def array_formula(area: ResultArea) -> str:
+    """The array formula of an area: the eleven tables in their order, then the rows that the area has."""
+    names = ",".join(table.range_name for table in TABLES)
+    every_station = '"",' if area.function == "DRENCH_CASES" else ""
+    return f"{{={area.function}({names},{every_station}{area.rows})}}"
+
+
+def _draw_area(drawing: Drawing, sheet: Any, area: ResultArea) -> None:
+    look = drawing.look
+    sheet.write_string(area.top, 0, TITLES[area.function], look("subtitle"))
+    for place, heading in ((0, KEY), (1, VERDICT)):
+        sheet.write_string(area.top + 2, place, heading, look("heading"))
+    heights = []
+    for number, column in enumerate(area.columns):
+        place, heading = area.COLUMN + number, _heading(column)
+        sheet.write_string(area.top + 1, place, column.name, look("note"))
+        sheet.write_string(area.top + 2, place, heading, look("heading"))
+        sheet.write_string(area.top + 3, place, column.unit(drawing.units), look("unit"))
+        heights.append(lines_needed(heading, max(9.0, min(column.width, 24.0)), 1.0))
+    sheet.set_row(area.top + 2, 4 + 13.5 * max(heights))
+    last = area.COLUMN + len(area.columns) - 1
+    sheet.write_array_formula(area.first, area.COLUMN, area.last, last, array_formula(area), look("computed"))
+    names = [column.name for column in area.columns]
+    for row in range(area.first, area.last + 1):
+        for place in range(area.COLUMN + 1, last + 1):
+            sheet.write_number(row, place, 0, _format(drawing, area.columns[place - area.COLUMN])) if (
+                row > area.first
+            ) else None
+        key = cell_name(row, area.COLUMN)
+        sheet.write_formula(row, 0, f'=IFERROR({key}&"","")', look("computed"))
+        if "verdict" in names:
+            verdict = cell_name(row, area.COLUMN + names.index("verdict"))
+            sheet.write_formula(row, 1, f'=IFERROR({verdict}&"","")', look("computed"))
+    if "verdict" in names:
+        drawing.verdict_marks(sheet, range_name(area.first, 1, area.last, 1))
+
+
+def _heading(column: ResultColumn) -> str:
+    return f"{column.group}: {column.heading}" if column.group and column.group != "Station" else column.heading
+
+
+def _format(drawing: Drawing, column: ResultColumn) -> Any:
+    return drawing.look("computed", num_format=number_format(column)) if column.is_number else drawing.look("computed")
+
+
+def number_format(column: ResultColumn) -> str:
+    """How a number of the column is shown."""
+    places = "." + "0" * column.decimals if column.decimals else ""
+    return f"0{places}%" if column.percent else f"#,##0{places}"

@@ -1,0 +1,225 @@
+"""The Schedule: one line a station, found by tag in the results, with ordinary formulas only; ready to print and sign."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from drenchbook.result_tables import (
+    FAIL,
+    MARK_HIGH,
+    MARK_LOW,
+    MARK_UNKNOWN,
+    MARK_WARN,
+    OK,
+    SCHEDULE_COLUMNS,
+    UNKNOWN,
+    VERDICTS,
+    WARN,
+    ResultColumn,
+)
+from drenchbook.site_tables import STATIONS
+from drenchbook.workbook.check_sheet import (
+    CHANGED_NAMES,
+    LIMITS_CHANGED,
+    STATIONS_FILLED,
+    STATIONS_ON_SCHEDULE,
+    count_name,
+    limit_name,
+)
+from drenchbook.workbook.drawing import BANNER, PROTECTED, SAMPLE_ROWS, STATE, Drawing
+from drenchbook.workbook.layout import SCHEDULE, cell_name, on_sheet, range_name, setting_cell
+from drenchbook.workbook.look import FAIL_FILL, UNKNOWN_FILL, WARN_FILL
+from drenchbook.workbook.results_sheet import number_format
+from drenchbook.workbook.schedule_foot import draw_foot
+
+TITLE, PROJECT_LINE, COUNT_LINE, BASIS_LINE, BANNER_LINE, GROUPS, HEADINGS, UNITS, LIMITS, FIRST = range(10)
+ROW_HEIGHT = 45
+COLUMN = {column.name: number for number, column in enumerate(SCHEDULE_COLUMNS)}
+LINE_NUMBER, RESULT_ROW = len(SCHEDULE_COLUMNS), len(SCHEDULE_COLUMNS) + 1  # hidden, at the right end
+LEFT = ("tag", "area", "events", "outlets", "valve", "governing_case", "message")
+WRAPPED = ("area", "events", "outlets", "check", "governing_case", "message")
+HOSE = "Drench hose flow"
+
+
+def schedule_columns(drawing: Drawing) -> dict[str, str]:
+    """The ranges of the tag and verdict columns, for the counts of other sheets."""
+    last = FIRST + drawing.layout.results["DRENCH_SCHEDULE"].rows - 1
+    return {
+        name: on_sheet(SCHEDULE, range_name(FIRST, COLUMN[name], last, COLUMN[name])) for name in ("tag", "verdict")
+    }
+
+
+def draw_schedule_sheet(drawing: Drawing) -> None:
+    """Draw the whole sheet."""
+    sheet = drawing.sheets[SCHEDULE]
+    sheet.set_tab_color("#22384C")
+    _draw_head(drawing, sheet)
+    _draw_headings(drawing, sheet)
+    rows = drawing.layout.results["DRENCH_SCHEDULE"].rows
+    for row in range(FIRST, FIRST + rows):
+        _draw_station(drawing, sheet, row)
+    _draw_marks(drawing, sheet, FIRST, FIRST + rows - 1)
+    last = draw_foot(drawing, sheet, FIRST + rows + 1)
+    for place in (LINE_NUMBER, RESULT_ROW):
+        sheet.set_column(place, place, 8, None, {"hidden": True})
+    sheet.freeze_panes(FIRST, 2)
+    sheet.repeat_rows(TITLE, LIMITS)
+    sheet.print_area(0, 0, last, COLUMN["message"])
+    sheet.set_zoom(80)
+    sheet.protect("", PROTECTED)
+    drawing.page(sheet, large=True)
+
+
+def _draw_head(drawing: Drawing, sheet: Any) -> None:
+    look = drawing.look
+    sheet.set_row(TITLE, 26)
+    sheet.set_row(PROJECT_LINE, 18)
+    sheet.write_string(TITLE, 0, "Emergency shower and eyewash schedule", look("title", font_size=18))
+    counts = '&"   "&'.join(f'{count_name(verdict)}&" {verdict}"' for verdict in VERDICTS)
+    sample = f'IF({SAMPLE_ROWS}>0,"      ■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue","")'
+    project = f'{setting_cell("project")}&""'
+    sheet.write_formula(PROJECT_LINE, 0, f'={project}&"      "&{counts}&{sample}', look("subtitle"))
+    sheet.write_formula(COUNT_LINE, 0, agreement_formula(), look("strong"))
+    basis = (f'={setting_cell("criteria_set")}&" · {drawing.units} units · friction by "&'
+             f'{setting_cell("friction_method")}&" · calculated for "&IFERROR(TEXT({setting_cell("calculation_date")},'
+             f'"yyyy-mm-dd"),"no date")&" · "&{changed_limits()}')  # fmt: skip
+    sheet.write_formula(BASIS_LINE, 0, basis, look("plain"))
+    drawing.banner(sheet, BANNER_LINE, width=COLUMN["message"] + 1)
+    place = COLUMN["governing_case"]
+    for row, name, label in (
+        (TITLE, "project_number", "Project number"), (PROJECT_LINE, "revision", "Revision"),
+        (COUNT_LINE, "designer", "Designed by"), (BASIS_LINE, "checker", "Checked by"),
+    ):  # fmt: skip
+        sheet.write_string(row, place, label, look("label", top=1, bottom=1, left=1, indent=1))
+        sheet.write_formula(row, place + 1, f'={setting_cell(name)}&""', look("strong", top=1, bottom=1, right=1))
+
+
+def agreement_formula() -> str:
+    """Whether every station that is filled in stands on the schedule, and what to do if not."""
+    missing = f"{STATIONS_FILLED}-{STATIONS_ON_SCHEDULE}"
+    return (f'=IF({STATIONS_FILLED}={STATIONS_ON_SCHEDULE},"All "&{STATIONS_FILLED}&" stations of sheet Stations are on '
+            f'this schedule.","STOP: "&{STATIONS_FILLED}&" stations are filled in and "&{STATIONS_ON_SCHEDULE}&" stand on '
+            f'the schedule ("&({missing})&" missing). Make room: drenchbook convert OLD NEW")')  # fmt: skip
+
+
+def changed_limits() -> str:
+    """Expression that names the limits that were changed."""
+    return (f'IF({LIMITS_CHANGED}=0,"limits as in the criteria set","limits changed for this project: "&{CHANGED_NAMES})')  # fmt: skip
+
+
+def _draw_headings(drawing: Drawing, sheet: Any) -> None:
+    look, shown = drawing.look, ""
+    hose_used = any(model.kind == "drench hose" for model in drawing.site.outlet_models)
+    for row, height in ((GROUPS, 15), (HEADINGS, 44), (UNITS, 14), (LIMITS, 16)):
+        sheet.set_row(row, height)
+    for place, column in enumerate(SCHEDULE_COLUMNS):
+        starts = column.group != shown
+        shown = column.group
+        edge = {"left": 1, "left_color": "#22384C"} if starts and place else {}
+        group = f"{column.group}" if starts else ""
+        sheet.write_string(GROUPS, place, group, look("band", **edge))
+        align = "left" if column.name in LEFT else "center"
+        sheet.write_string(HEADINGS, place, column.heading, look("heading", align=align, valign="vcenter"))
+        sheet.write_string(UNITS, place, column.unit(drawing.units), look("unit", **edge))
+        formula = _limit_formula(column)
+        if formula.startswith("="):
+            sheet.write_formula(LIMITS, place, formula, look("limit", **edge))
+        else:
+            sheet.write_string(LIMITS, place, formula, look("limit", **edge))
+        hidden = column.hidden or (column.group == HOSE and not hose_used)
+        sheet.set_column(place, place, column.width, None, {"hidden": True} if hidden else {})
+
+
+def _limit_formula(column: ResultColumn) -> str:
+    """The limit under a heading: text, or a formula over the Limits sheet."""
+    found = re.search(r"\{([^}]+)\}", column.limit)
+    if not found:
+        return column.limit
+    before, after = column.limit[: found.start()], column.limit[found.end() :]
+    name = limit_name(found.group(1))
+    ending = f'&"{after}"' if after else ""
+    return f'="{before}"&IF(ISNUMBER({name}),ROUND({name},2),{name}){ending}'
+
+
+def _draw_station(drawing: Drawing, sheet: Any, row: int) -> None:
+    sheet.set_row(row, ROW_HEIGHT)
+    area, look = drawing.layout.results["DRENCH_SCHEDULE"], drawing.look
+    number, found, tag = (cell_name(row, place) for place in (LINE_NUMBER, RESULT_ROW, COLUMN["tag"]))
+    above = f"{cell_name(FIRST - 1, LINE_NUMBER)}:{cell_name(row - 1, LINE_NUMBER, fixed=False)}"
+    sheet.write_formula(row, LINE_NUMBER, f"=MAX({above})+1", look("plain"))
+    keys = area.helper(0)
+    sheet.write_formula(row, RESULT_ROW, f'=IFERROR(MATCH({tag},{keys},0),"none")', look("plain"))
+    typed = drawing.layout.inputs[STATIONS.key].named("tag")
+    formula = f'=IF({STATE}=-1,IFERROR(INDEX({typed},{number}+1)&"",""),IFERROR(INDEX({keys},{number})&"",""))'
+    sheet.write_formula(row, COLUMN["tag"], formula, look("row", bold=True, text_wrap=True))
+    sheet.write_formula(row, COLUMN["verdict"], _verdict_formula(drawing, row), look("row", bold=True, align="center"))
+    shown = "Station"
+    for place, column in enumerate(SCHEDULE_COLUMNS):
+        starts, shown = column.group != shown, column.group
+        if column.name in ("tag", "verdict"):
+            continue
+        style: dict[str, Any] = {"left": 1, "left_color": "#8FA3B5"} if starts else {}
+        style["align"] = "left" if column.name in LEFT else "center"
+        if column.name in WRAPPED:
+            style["text_wrap"] = True
+        if column.name == "message":
+            style["font_size"] = 9
+        if column.is_number:
+            style["num_format"] = number_format(column)
+        sheet.write_formula(row, place, _value_formula(drawing, row, column), look("row", **style))
+
+
+def _verdict_formula(drawing: Drawing, row: int) -> str:
+    """OK only where the results belong to the inputs and every check that was made was met."""
+    area = drawing.layout.results["DRENCH_SCHEDULE"]
+    tag, found, made, met = (
+        cell_name(row, place) for place in (COLUMN["tag"], RESULT_ROW, COLUMN["checks_made"], COLUMN["checks_met"])
+    )
+    word = f"INDEX({area.helper(1)},{found})"
+    proved = f'IF(AND(ISNUMBER({made}),ISNUMBER({met})),IF(AND({made}>0,{made}={met}),"{OK}","{UNKNOWN}"),"{UNKNOWN}")'
+    said = f'IF({word}="{OK}",{proved},IF(OR({word}="{FAIL}",{word}="{WARN}"),{word},"{UNKNOWN}"))'
+    return (f'=IF(LEN({tag})=0,"",IF({STATE}=0,"{FAIL}",IF(AND({STATE}=1,ISNUMBER({found})),{said},"{UNKNOWN}")))')  # fmt: skip
+
+
+def _value_formula(drawing: Drawing, row: int, column: ResultColumn) -> str:
+    area = drawing.layout.results["DRENCH_SCHEDULE"]
+    tag, found = cell_name(row, COLUMN["tag"]), cell_name(row, RESULT_ROW)
+    value = f"INDEX({area.named(column.name)},{found})"
+    shown = f'IF(ISNUMBER({value}),{value},{value}&"")' if column.is_number else f'{value}&""'
+    none = '"?"'
+    if column.name == "message":
+        none = f'IF(LEN({BANNER})>0,{BANNER},"No result stands for this tag: recalculate.")'
+        shown = f"IF({STATE}=1,{shown},{BANNER})"
+    elif column.name == "check":
+        shown = f'IF({STATE}=1,{shown},"DAT-5")'
+        none = '"DAT-5"'
+    return f'=IF(LEN({tag})=0,"",IFERROR({shown},{none}))'
+
+
+def _draw_marks(drawing: Drawing, sheet: Any, first: int, last: int) -> None:
+    """Verdict fills, and the program's marks: which cell fails low or high, warns, or has no answer."""
+    drawing.verdict_marks(sheet, range_name(first, COLUMN["verdict"], last, COLUMN["verdict"]))
+    drawing.verdict_marks(sheet, range_name(COUNT_LINE, COLUMN["verdict"], COUNT_LINE, COLUMN["verdict"]))
+    alarm = drawing.look.mark(bg_color=FAIL_FILL, font_color="#FFFFFF", bold=True)
+    stopped = f'=LEFT({cell_name(COUNT_LINE, 0)},4)="STOP"'
+    sheet.conditional_format(
+        COUNT_LINE, 0, COUNT_LINE, COLUMN["valve"], {"type": "formula", "criteria": stopped, "format": alarm}
+    )
+    marks = cell_name(first, COLUMN["marks"]).replace("$", "", 2)
+    marks = "$" + marks
+    for place, column in enumerate(SCHEDULE_COLUMNS):
+        if not column.is_number or column.hidden:
+            continue
+        area = range_name(first, place, last, place).replace("$", "")
+        for letter, sign, style in (
+            (MARK_LOW, " ▼", {"font_color": "#7F1414", "bold": True, "bg_color": "#F6D9D4"}),
+            (MARK_HIGH, " ▲", {"font_color": "#7F1414", "bold": True, "bg_color": "#F6D9D4"}),
+            (MARK_WARN, " !", {"bold": True, "bg_color": WARN_FILL}),
+            (MARK_UNKNOWN, " ?", {"bold": True, "bg_color": UNKNOWN_FILL}),
+        ):
+            shape = number_format(column)
+            signed = f'{shape}"{sign}";-{shape}"{sign}";{shape}"{sign}";@"{sign}"'
+            condition = f'=EXACT(MID({marks},{place + 1},1),"{letter}")'
+            rule = {"type": "formula", "criteria": condition, "format": drawing.look.mark(num_format=signed, **style)}
+            sheet.conditional_format(area, rule)
