@@ -58,9 +58,10 @@ def solve(
 
     Notes
     -----
-    Steady flow in a tree with pressure-dependent outlets [worked here, from the equations in `physics`]. A case without a
-    root, with a missing input, or beyond the points of a curve has a state and no numbers. Where a dipping curve gives
-    several roots the smallest flow is taken. Outlets do not suck and idle valves do not pass water round (check valves).
+    Steady flow in a tree with pressure-dependent outlets [worked here, from the equations in `physics`]. A case without
+    a root, with a missing input, or beyond the points of a curve has a state and no numbers. Where a dipping curve
+    gives several roots the smallest flow is taken. Outlets do not suck and idle valves do not pass water round (check
+    valves).
     """
     curves = network_curves(network)
     return Results(tuple(_fault(network, curves, cases, fault, block_openings) for fault in faults))

@@ -87,7 +87,7 @@ class Paths:
             for state in range(len(loss)):
                 for total, one in zip(wide, (value, rise * self.element_factor), strict=True):
                     total[state] += np.bincount(self.element_group, weights=one[state], minlength=total.shape[1])
-        return loss, slope
+        return wide[0].reshape(loss.shape), wide[1].reshape(loss.shape)
 
     @staticmethod
     def _of(flow: Numbers, group: Numbers) -> Numbers:
