@@ -1,5 +1,8 @@
 """IAPWS SR6-08(2011), Liquid Water at 0.1 MPa, Table 8, p. 11 (http://iapws.org/relguide/LiquidWater.html)."""
 
+import pytest
+
+from drenchbook.errors import InputError
 from drenchbook.physics import water
 from tests.printed import printed
 
@@ -35,3 +38,11 @@ def test_if97_table_5_at_300_kelvin_and_3_megapascal():
     """R7-97 Table 5, p. 9: 0.00100215168 m³/kg and 4.17301218 kJ/(kg·K) at 3 MPa; 30 times our pressure costs 0.2 %."""
     assert 1 / water.density(300 - KELVIN) == printed("0.00100215168", within=0.0015)
     assert water.heat_capacity(300 - KELVIN) / 1000 == printed("4.17301218", within=0.002)
+
+
+def test_range_of_the_release():
+    """SR6-08, section 4: 253.15 K to 383.15 K."""
+    assert water.density(-20.0) > water.density(110.0)
+    for outside in (-20.1, 110.1):
+        with pytest.raises(InputError, match=r"temperature = .* °C: must be from -20 to 110"):
+            water.density(outside)

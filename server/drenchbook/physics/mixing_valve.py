@@ -334,7 +334,7 @@ def _low_side_root(S: Numbers, X: Numbers, gap: Numbers) -> Numbers:
         k = np.where(np.isfinite(step), np.maximum(k - step, b), k)
         if not np.any(step > SETTLED * k):
             break
-    return k
+    return np.where(np.isnan(X), np.nan, k)
 
 
 def _two_seats(
