@@ -6,6 +6,7 @@ The same rules read a workbook cell and a value of a site file, so both forms of
 from __future__ import annotations
 
 import datetime
+import itertools
 import math
 import re
 from collections.abc import Callable
@@ -152,7 +153,7 @@ def _curve(column: Column, typed: Any, units: str) -> tuple[tuple[float, float],
         raise _UnusableError(f"{shown(typed)} has fewer than two points; {_CURVE_FORM}")
     if any(flow < 0 or value < 0 for flow, value in points):
         raise _UnusableError(f"{shown(typed)} has a negative number; {_CURVE_FORM}")
-    if any(later[0] <= earlier[0] for earlier, later in zip(points, points[1:], strict=False)):
+    if any(later[0] <= earlier[0] for earlier, later in itertools.pairwise(points)):
         raise _UnusableError(f"{shown(typed)} must have flows that rise from point to point; {_CURVE_FORM}")
     if not column.name.startswith(("seat", "bypass")) and points[0][0] != 0:
         raise _UnusableError(f"{shown(typed)} must begin at zero flow; {_CURVE_FORM}")

@@ -1,7 +1,7 @@
 """Site files: a site as TOML text, with the same tables and columns as the workbook.
 
-`[project]` holds the settings, `[[pipe_runs]]` and so on one row each; a key that is left out is a blank cell. Limits that
-a file does not list are the defaults of its criteria set.
+`[project]` holds the settings, `[[pipe_runs]]` and so on one row each; a key that is left out is a blank cell. Limits
+that a file does not list are the defaults of its criteria set.
 """
 
 from __future__ import annotations
@@ -99,8 +99,17 @@ def _unknown_keys(document: Mapping[str, Any]) -> list[Problem]:
         names = [column.name for column in table.columns]
         for number, row in enumerate([rows] if table is PROJECT else rows, start=1):
             place = key if table is PROJECT else f"{key}[{number}]"
-            problems += [Problem("site file", f"{place}.{name}", row[name], "is no column of this table" + _nearest(name, names),
-                                 True) for name in row if name not in names]  # fmt: skip
+            problems += [
+                Problem(
+                    "site file",
+                    f"{place}.{name}",
+                    row[name],
+                    "is no column of this table" + _nearest(name, names),
+                    True,
+                )
+                for name in row
+                if name not in names
+            ]
     return problems
 
 

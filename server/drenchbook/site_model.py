@@ -1,8 +1,8 @@
 """The site: one frozen model for each table, made from its description. No equations, no reading, no writing.
 
-A field holds what a person typed, in the site's own unit system: text, number, True/False for Y/N, date, a tuple of tags,
-or a tuple of curve points. A cell that cannot be used is a `Missing`, which says why and where; a cell left blank where a
-blank means "none" is None. Nothing here turns a blank into a zero.
+A field holds what a person typed, in the site's own unit system: text, number, True/False for Y/N, date, a tuple of
+tags, or a tuple of curve points. A cell that cannot be used is a `Missing`, which says why and where; a cell left blank
+where a blank means "none" is None. Nothing here turns a blank into a zero.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def _row_model(table: Table) -> type[Row]:
     return create_model(name, __base__=Row, __doc__=f"{table.sheet}: {table.one_row}.", **fields)
 
 
-ROW_MODELS: dict[str, type[Row]] = {table.key: _row_model(table) for table in TABLES}
+ROW_MODELS: dict[str, Any] = {table.key: _row_model(table) for table in TABLES}
 
 
 class Site(BaseModel):

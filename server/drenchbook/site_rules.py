@@ -21,8 +21,12 @@ from drenchbook.site_tables import (
 )
 
 # Which kinds of water may feed what. "hot" water may reach a station only through a mixing valve.
-_PARENT_COLUMNS = {"pipe_runs": ("fed_from",), "hot_water_sources": ("fed_from",), "stations": ("fed_from",),
-                   "mixing_valves": ("cold_run", "hot_run")}  # fmt: skip
+_PARENT_COLUMNS = {
+    "pipe_runs": ("fed_from",),
+    "hot_water_sources": ("fed_from",),
+    "stations": ("fed_from",),
+    "mixing_valves": ("cold_run", "hot_run"),
+}
 
 
 def structural_problems(read: ReadSite) -> list[Problem]:
@@ -47,9 +51,14 @@ class _Rules:
         row = self.read.site.rows(table)[number]
         value = getattr(row, column)
         tag = getattr(row, table.key_column)
-        return Problem(table.sheet, self.read.place(table, number, column),
-                       value.typed if isinstance(value, Missing) else _flat(value), remedy, breaks_file=True,
-                       row_tag="" if column == table.key_column or isinstance(tag, Missing) else str(tag))  # fmt: skip
+        return Problem(
+            table.sheet,
+            self.read.place(table, number, column),
+            value.typed if isinstance(value, Missing) else _flat(value),
+            remedy,
+            breaks_file=True,
+            row_tag="" if column == table.key_column or isinstance(tag, Missing) else str(tag),
+        )
 
     def duplicate_tags(self) -> Iterator[Problem]:
         """Tags are names: unique in their table, and in the network across its tables."""
@@ -65,9 +74,13 @@ class _Rules:
                 elif tag_key(tag) in seen:
                     first, at = seen[tag_key(tag)]
                     place = self.read.place(first, at, first.key_column)
-                    yield self.problem(table, number, table.key_column,
-                                       f"this tag stands already in sheet {first.sheet}, {place}; "
-                                       "tags are compared without case and stray spaces; rename one")  # fmt: skip
+                    yield self.problem(
+                        table,
+                        number,
+                        table.key_column,
+                        f"this tag stands already in sheet {first.sheet}, {place}; "
+                        "tags are compared without case and stray spaces; rename one",
+                    )
                 else:
                     seen[tag_key(tag)] = (table, number)
 
@@ -76,8 +89,11 @@ class _Rules:
         for table in TABLES[1:]:
             for column in table.columns:
                 if column.kind in ("ref", "refs"):
-                    known = {tag_key(getattr(row, TABLE_BY_KEY[key].key_column)): key
-                             for key in column.refers_to for row in self.read.site.rows(TABLE_BY_KEY[key])}  # fmt: skip
+                    known = {
+                        tag_key(getattr(row, TABLE_BY_KEY[key].key_column)): key
+                        for key in column.refers_to
+                        for row in self.read.site.rows(TABLE_BY_KEY[key])
+                    }
                     for number, row in enumerate(self.read.site.rows(table)):
                         yield from self._reference(table, column, number, getattr(row, column.name), known)
 
@@ -87,8 +103,10 @@ class _Rules:
         sheets = " or ".join(TABLE_BY_KEY[key].sheet for key in column.refers_to)
         if isinstance(value, Missing) or value is None:
             if column.name in _PARENT_COLUMNS.get(table.key, ()):
-                side = {"hot_run": "a mixing valve without a hot side cannot temper: name its hot run",
-                        "cold_run": "a mixing valve without a cold side cannot temper: name its cold run"}  # fmt: skip
+                side = {
+                    "hot_run": "a mixing valve without a hot side cannot temper: name its hot run",
+                    "cold_run": "a mixing valve without a cold side cannot temper: name its cold run",
+                }
                 yield self.problem(
                     table, number, column.name, side.get(column.name, f"name the tag of {sheets} that feeds it")
                 )
@@ -97,11 +115,16 @@ class _Rules:
             if tag_key(tag) in known:
                 continue
             if column.kind == "ref" and any(mark in tag for mark in ",;"):
-                yield self.problem(table, number, column.name,
-                                   "names two parents; the network is a tree, so name the one tag upstream")  # fmt: skip
+                yield self.problem(
+                    table, number, column.name, "names two parents; the network is a tree, so name the one tag upstream"
+                )
             else:
-                yield self.problem(table, number, column.name, f"no row of {sheets} has the tag {tag.strip()!r}; "
-                                   "correct it or add the row")  # fmt: skip
+                yield self.problem(
+                    table,
+                    number,
+                    column.name,
+                    f"no row of {sheets} has the tag {tag.strip()!r}; correct it or add the row",
+                )
 
     def tree(self) -> Iterator[Problem]:
         """No cycles; hot water only through a valve; each valve with a cold and a hot side."""
@@ -133,8 +156,13 @@ class _Rules:
                     ring = [t for t, _ in walk][[t for t, _ in walk].index(parent) :]
                     table, number, _ = self.network[tag]
                     names = " ← ".join(str(self.network[t][2].tag).strip() for t in [*ring, parent])
-                    yield self.problem(table, number, column, f"closes a ring: {names}; the network is a tree from "
-                                       "supply to outlet, so feed one of these from elsewhere")  # fmt: skip
+                    yield self.problem(
+                        table,
+                        number,
+                        column,
+                        f"closes a ring: {names}; the network is a tree from "
+                        "supply to outlet, so feed one of these from elsewhere",
+                    )
                 elif parent not in state:
                     walk.append((parent, self._open(parent, state)))
 
@@ -163,11 +191,20 @@ class _Rules:
         for column, parent in self._parents(table, row):
             water = self.water_of(parent)
             if table is STATIONS and water == "hot":
-                yield self.problem(table, number, column, "takes hot water without a mixing valve and would scald; "
-                                   "feed it from a valve, or from a cold run")  # fmt: skip
+                yield self.problem(
+                    table,
+                    number,
+                    column,
+                    "takes hot water without a mixing valve and would scald; feed it from a valve, or from a cold run",
+                )
             elif column == "hot_run" and water != "hot":
-                yield self.problem(table, number, column, f"is a run of {water} water; a mixing valve without a hot side "
-                                   "cannot temper: name a run that a hot water source feeds")  # fmt: skip
+                yield self.problem(
+                    table,
+                    number,
+                    column,
+                    f"is a run of {water} water; a mixing valve without a hot side "
+                    "cannot temper: name a run that a hot water source feeds",
+                )
             elif column == "cold_run" and water != "cold":
                 yield self.problem(table, number, column, f"is a run of {water} water; name a cold run")
             elif table is HOT_WATER_SOURCES and water != "cold":

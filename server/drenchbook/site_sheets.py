@@ -40,6 +40,9 @@ class Corner:
         return f"{letters}{self.row + row}"
 
 
+SHEET_CORNER = Corner(row=6, column=1)  # where the heading row of every input sheet stands in a workbook of ours
+
+
 @dataclass(frozen=True)
 class ReadSite:
     """A site as read, with every problem found on the way and the place of each row."""
@@ -100,8 +103,10 @@ class _Reader:
                 self.refuse(PROJECT, "", column.heading, "this setting is missing; restore its row")
         self._read_units(typed)
         self._check_project_units(grid, names, corner)
-        values = {column.name: self.value(PROJECT, column, *typed.get(column.name, (None, "")), "")
-                  for column in PROJECT.columns}  # fmt: skip
+        values = {
+            column.name: self.value(PROJECT, column, *typed.get(column.name, (None, "")), "")
+            for column in PROJECT.columns
+        }
         self.places[PROJECT.key] = ({name: cell for name, (_, cell) in typed.items()},)
         return ROW_MODELS[PROJECT.key](**values)
 
@@ -119,9 +124,13 @@ class _Reader:
                 continue
             unit = column.unit(self.units)
             if tidy(str(row[2])) != unit:
-                self.refuse(PROJECT, corner.cell(number, 2), row[2],
-                            f"the unit of {column.heading} is {unit or 'left blank'} in a {self.units} workbook; "
-                            "only the command convert changes units")  # fmt: skip
+                self.refuse(
+                    PROJECT,
+                    corner.cell(number, 2),
+                    row[2],
+                    f"the unit of {column.heading} is {unit or 'left blank'} in a {self.units} workbook; "
+                    "only the command convert changes units",
+                )
 
     def columns(self, table: Table, grid: Grid, corner: Corner) -> dict[int, Column]:
         """Which column of the grid is which column of the table."""
@@ -140,14 +149,22 @@ class _Reader:
                 continue
             unit, typed = column.unit(self.units), " ".join(lines[1:])
             if typed != unit:
-                self.refuse(table, cell, typed or None,
-                            f"the unit of {column.heading} must be {unit or 'left out'} in a {self.units} workbook; "
-                            "only the command convert changes units")  # fmt: skip
+                self.refuse(
+                    table,
+                    cell,
+                    typed or None,
+                    f"the unit of {column.heading} must be {unit or 'left out'} in a {self.units} workbook; "
+                    "only the command convert changes units",
+                )
             found[position] = column
         for column in table.columns:
             if column not in found.values():
-                self.refuse(table, corner.cell(0, 0), column.heading,
-                            "the column with this heading is missing; restore the heading or the column")  # fmt: skip
+                self.refuse(
+                    table,
+                    corner.cell(0, 0),
+                    column.heading,
+                    "the column with this heading is missing; restore the heading or the column",
+                )
         return found
 
     def rows(self, table: Table, grid: Grid) -> tuple[Any, ...]:
@@ -161,8 +178,10 @@ class _Reader:
                 continue
             tag = next((str(typed[p]) for p, c in columns.items() if c.name == table.key_column and typed[p]), "")
             where = {column.name: corner.cell(number, position) for position, column in columns.items()}
-            values = {column.name: self.value(table, column, typed[position], where[column.name], tag)
-                      for position, column in columns.items()}  # fmt: skip
+            values = {
+                column.name: self.value(table, column, typed[position], where[column.name], tag)
+                for position, column in columns.items()
+            }
             rows.append(ROW_MODELS[table.key](**values))
             places.append(where)
         self.places[table.key] = tuple(places)
@@ -180,8 +199,9 @@ def read_grids(grids: Mapping[str, Grid], corners: Mapping[str, Corner] | None =
     for table in TABLES:
         grid = grids.get(table.key)
         if grid is None:
-            reader.refuse(table, "", table.sheet, "this table is missing; restore its sheet and its name "
-                          f"{table.range_name}")  # fmt: skip
+            reader.refuse(
+                table, "", table.sheet, f"this table is missing; restore its sheet and its name {table.range_name}"
+            )
             grid = ()
         tables[table.key] = reader.project(grid) if table is PROJECT else reader.rows(table, grid)
     return ReadSite(Site(**tables), tuple(reader.problems), reader.places)
@@ -211,10 +231,16 @@ def default_limit_rows(criteria: str) -> tuple[Any, ...]:
     """The Limits rows that a new site of a criteria set begins with."""
     model = ROW_MODELS[LIMITS.key]
     return tuple(
-        model(id=limit.id, meaning=limit.meaning, value=Missing(BLANK) if limit.value is None else limit.value,
-              unit=limit.unit, source=limit.source, basis=limit.basis)
+        model(
+            id=limit.id,
+            meaning=limit.meaning,
+            value=Missing(BLANK) if limit.value is None else limit.value,
+            unit=limit.unit,
+            source=limit.source,
+            basis=limit.basis,
+        )
         for limit in default_limits(criteria)
-    )  # fmt: skip
+    )
 
 
 def blank_site(units: str, criteria: str) -> Site:

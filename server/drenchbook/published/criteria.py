@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 import functools
 from dataclasses import dataclass
-from importlib import resources
 
 from drenchbook.errors import InputError
+from drenchbook.published.data_files import rows
 from drenchbook.units import to_si
 
 CRITERIA_SETS = ("ANSI/ISEA Z358.1", "EN 15154")
@@ -27,9 +26,8 @@ class Limit:
 
 @functools.cache
 def _limits() -> dict[str, tuple[Limit, ...]]:
-    text = resources.files("drenchbook.published").joinpath("data/limits.csv").read_text(encoding="utf-8")
     sets: dict[str, list[Limit]] = {name: [] for name in CRITERIA_SETS}
-    for row in csv.DictReader(text.splitlines()):
+    for row in rows("limits"):
         value = float(row["value"]) if row["value"] else None
         limit = Limit(row["id"], row["meaning"], value, row["unit"], row["source"], row["basis"])
         sets[row["criteria"]].append(limit)
@@ -62,12 +60,19 @@ def required_flow(kind: object, criteria: object) -> float:
     >>> round(required_flow("shower", "ANSI/ISEA Z358.1") * 60000, 2)
     75.71
     """
-    limits = {limit.id.removeprefix("FLW-1 "): limit for limit in default_limits(criteria_set(criteria))
-              if limit.id.startswith("FLW-1 ")}  # fmt: skip
+    limits = {
+        limit.id.removeprefix("FLW-1 "): limit
+        for limit in default_limits(criteria_set(criteria))
+        if limit.id.startswith("FLW-1 ")
+    }
     limit = limits.get(kind.strip().casefold()) if isinstance(kind, str) else None
     if limit is None:
         raise InputError("kind", kind, "must be one of " + ", ".join(f'"{name}"' for name in limits))
     if limit.value is None:
-        raise InputError("kind", kind, f"has no figure in {criteria_set(criteria)} that we have read; "
-                                       "type the figure of the edition you own in the sheet Limits")  # fmt: skip
+        raise InputError(
+            "kind",
+            kind,
+            f"has no figure in {criteria_set(criteria)} that we have read; "
+            "type the figure of the edition you own in the sheet Limits",
+        )
     return float(to_si(limit.value, limit.unit))

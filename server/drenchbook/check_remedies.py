@@ -1,0 +1,132 @@
+"""Remedies with numbers: how much storage, which set temperature, how much pressure, where the path loses most."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+
+from drenchbook.check_context import Outlet
+from drenchbook.checks import Judgement, Verdict
+from drenchbook.physics.mixing import mixed_temperature
+from drenchbook.physics.water import density
+from drenchbook.quantity_text import quantity_text
+from drenchbook.solver import step_by_step
+from drenchbook.solver_results import SOLVED
+
+
+def remedy_for(judgement: Judgement, verdict: Verdict) -> str:
+    """What to do about a missed verdict: with numbers where they can be worked out, else the words of its row."""
+    special = _SPECIAL.get(verdict.check.id)
+    return (special(judgement, verdict) if special else "") or verdict.check.remedy
+
+
+def _text(judgement: Judgement, value: float, quantity: str, toward: str = "most") -> str:
+    return quantity_text(value, quantity, judgement.context.units, toward)
+
+
+def _largest_loss(judgement: Judgement, verdict: Verdict) -> str:
+    """Where the path to the outlet loses most in that case, and the booster that PRS-3 asks for."""
+    if verdict.opening < 0 or verdict.state < 0 or verdict.member < 0:
+        return ""
+    if judgement.results.fault(verdict.fault).state[verdict.state, verdict.opening] != SOLVED:
+        return ""
+    station = int(judgement.cases.outlet_station[verdict.member])
+    steps = step_by_step(
+        judgement.network, judgement.cases, judgement.results, verdict.fault, verdict.state, verdict.opening, station
+    )
+    pipes = [step for step in steps if step.kind == "pipe"]
+    words = []
+    if pipes:
+        worst = max(pipes, key=lambda step: step.loss)
+        words.append(
+            f"Larger pipe where the path loses most: {worst.tag} takes {_text(judgement, worst.loss, 'pressure')}"
+        )
+    if verdict.check.id.startswith("BYP"):
+        bypass = [step for step in steps if step.kind == "bypass"]
+        if bypass:
+            words.append(f"or a larger bypass: it takes {_text(judgement, bypass[0].loss, 'pressure')}")
+    short = float(judgement.measures.frictionless_left[station])
+    asked = judgement.context.limit("PRS-3").value
+    if asked is not None and short < asked and verdict.fault == "normal":
+        words.append(f"no pipe size alone helps: a booster of {_text(judgement, asked - short, 'pressure')} or more")
+    return "; ".join(words)
+
+
+def _booster(judgement: Judgement, verdict: Verdict) -> str:
+    """The head that a booster must add."""
+    if math.isnan(verdict.value) or math.isnan(verdict.limit):
+        return ""
+    head = _text(judgement, verdict.limit - verdict.value, "pressure")
+    return f"A booster of {head} or more, or outlets for less pressure; no pipe size helps"
+
+
+def _storage(judgement: Judgement, verdict: Verdict) -> str:
+    """The storage, or the set temperature, that would give the minutes asked for."""
+    hot, context, cases = judgement.measures.hot_water, judgement.context, judgement.cases
+    source = context.site.hot_water_sources[verdict.member]
+    part = cases.sources.of(verdict.opening)
+    place = part.start + int(np.flatnonzero(cases.sources.member[part] == verdict.member)[0])
+    state, governs = verdict.state, hot.governs[verdict.member]
+    short = float(hot.needed[state, place] - hot.there[state, place])
+    if governs not in ("stratified", "mixed") or not short > 0:
+        return ""
+    words = []
+    usable = context.cell("hot_water_sources", source, "usable_fraction") if governs == "stratified" else float("nan")
+    volume = context.cell("hot_water_sources", source, "volume")
+    if governs == "mixed":
+        made = float(hot.recovery[state, verdict.member]) * (
+            verdict.limit - context.cell("hot_water_sources", source, "start_delay")
+        )
+        usable = (float(hot.there[state, place]) - made) / volume
+    if usable > 0:
+        words.append(f"{_text(judgement, short / usable, 'volume')} more storage")
+    lower = _lower_set(judgement, verdict, float(hot.there[state, place]) / verdict.limit)
+    if lower and governs == "stratified":
+        words.append(f"set {lower}")
+    regulated = [o for o in _open_outlets(judgement, verdict.opening) if o.kind == "shower" and not o.regulated]
+    if regulated:
+        words.append("a flow-regulated shower instead of an orifice")
+    return (words[0] + (", or " + ", or ".join(words[1:]) if len(words) > 1 else "")) if words else ""
+
+
+def _open_outlets(judgement: Judgement, opening: int) -> list[Outlet]:
+    part = judgement.cases.outlets.of(opening)
+    return [judgement.context.outlets[int(member)] for member in judgement.cases.outlets.member[part]]
+
+
+def _lower_set(judgement: Judgement, verdict: Verdict, hot_flow: float) -> str:
+    """The set temperature at which that hot flow would do for the same outlets; "" where it would leave the limits."""
+    context, cases = judgement.context, judgement.cases
+    part = cases.valves.of(verdict.opening)
+    if part.stop - part.start != 1:
+        return ""  # several valves share the source: one set temperature cannot be named
+    valve = context.site.mixing_valves[int(cases.valves.member[part.start])]
+    results = judgement.results.normal.valve
+    hot_temperature = context.source_temperature(context.source_of(valve))
+    cold_temperature = context.cold_temperature(context.season(verdict.state))
+    total_mass = float(
+        results.hot_flow[verdict.state, part.start] * density(hot_temperature)
+        + results.cold_flow[verdict.state, part.start] * density(cold_temperature)
+    )
+    cold_flow = (total_mass - hot_flow * density(hot_temperature)) / density(cold_temperature)
+    reached = float(mixed_temperature(hot_flow, hot_temperature, cold_flow, cold_temperature))
+    model = context.model_of(valve)
+    least = context.limit("TMP least").value
+    tolerance = context.cell("valve_models", model, "tolerance")
+    lowest = context.cell("valve_models", model, "set_minimum")
+    if least is None or math.isnan(tolerance) or reached < max(least + tolerance, lowest):
+        return ""
+    return _text(judgement, reached, "temperature", "least")
+
+
+_SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
+    "FLW-1": _largest_loss,
+    "PRS-1": _largest_loss,
+    "FLW-2": _largest_loss,
+    "BYP-1": _largest_loss,
+    "BYP-2": _largest_loss,
+    "PRS-3": _booster,
+    "HOT-1": _storage,
+}

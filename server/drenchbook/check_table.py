@@ -1,0 +1,173 @@
+"""The table of checks: one row each, in the order of their priority.
+
+Everything that judges loops over these rows: the verdicts, the JSON report, the reference page and the tests. A row says
+what is measured, against which limits, how hard a miss weighs, and in which words it is told. A row without `cases` and
+`station` judges a supply, a source, a valve group or an event as a whole: it stands on a line of the site.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from drenchbook.check_measures import Measures
+from drenchbook.check_samples import FAILED, NOT_KNOWN, NOTED, WARNED, Samples
+from drenchbook.check_static import (
+    Finding,
+    approach,
+    checks_and_strainers,
+    cold_failure,
+    frictionless,
+    inputs,
+    lead_free,
+    listing,
+    other_demand,
+    place,
+    ratings,
+    set_and_tolerance,
+    static_pressure,
+)
+from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD
+
+LEAST, MOST = "least", "most"  # which way a number is rounded when printed: toward the unsafe side
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check. `cases` measures solved cases; `station` judges a property of a station; a site line has neither."""
+
+    id: str
+    what: str
+    quantity: str  # of the value: a key of units.QUANTITIES, or "" for words
+    limits: tuple[str, ...]
+    severity: int
+    message: str  # with {value}, {limit}, {what} (the outlet, valve or source) and {case}
+    remedy: str
+    cases: Callable[[Measures], Samples] | None = None
+    station: Callable[[Measures, int], Finding] | None = None
+    toward: str = LEAST
+    percent: bool = False
+    shows_value_as_margin: bool = False
+    source: str = "common practice"
+
+
+CHECKS: tuple[Check, ...] = (
+    Check("FLW-1", "flow of each outlet", "flow",
+          ("FLW-1 shower", "FLW-1 eyewash", "FLW-1 eye/face wash", "FLW-1 drench hose"), FAILED,
+          "{what} gets {value} of {limit}", "Larger pipe where the path loses most, or more pressure",
+          cases=lambda m: m.required_flow(NORMAL), source="Z358.1 or EN 15154, by the criteria set"),
+    Check("FLW-2", "smallest margin of flow", "fraction", ("FLW-2",), WARNED,
+          "{what} has a margin of {value}, {limit} asked", "A little more pressure or pipe, or accept and record",
+          cases=lambda m: m.flow_margin(), percent=True, shows_value_as_margin=True),
+    Check("FLW-4", "greatest flow over required", "number", ("FLW-4",), FAILED,
+          "{what} gets {value} times its required flow, limit {limit}", "A flow-regulated outlet",
+          cases=lambda m: m.greatest_flow("FLW-4"), toward=MOST),
+    Check("FLW-3", "greatest flow over required", "number", ("FLW-3",), WARNED,
+          "{what} gets {value} times its required flow, limit {limit}", "A flow-regulated outlet",
+          cases=lambda m: m.greatest_flow("FLW-3"), toward=MOST),
+    Check("PRS-1", "pressure at the outlet", "pressure", ("PRS-1",), FAILED,
+          "{what} has {value} of {limit}", "Larger pipe where the path loses most, more pressure, or an outlet for less",
+          cases=lambda m: m.outlet_pressure()),
+    Check("PRS-2", "greatest static pressure", "pressure", ("PRS-2",), FAILED,
+          "{what} stands at {value} without flow, limit {limit}", "A pressure-reducing valve upstream",
+          station=static_pressure, toward=MOST, source="UPC 608.2, and the ratings"),
+    Check("PRS-3", "pressure left at required flow without pipe friction", "pressure", ("PRS-3",), FAILED,
+          "At required flow {value} is left without any pipe friction, limit {limit}",
+          "No pipe size helps: a booster, or outlets for less pressure", station=frictionless, source="worked here"),
+    Check("VEL-1", "velocity", "velocity", ("VEL-1 cold", "VEL-1 hot"), WARNED,
+          "{value} in its runs, limit {limit}", "Larger pipe in that run", cases=lambda m: m.velocity(), toward=MOST),
+    Check("SUP-1", "flow beyond the tested flow", "flow", (), WARNED,
+          "{what} gives {value}, tested to {limit}", "Test at the flow that is needed", toward=MOST),
+    Check("VLV-1", "smallest flow of one outlet alone", "flow", (), FAILED,
+          "One outlet alone draws {value}; valve {what} controls from {limit}",
+          "Fit a small valve of its own at the station, which shortens the purge too, or one that controls from less",
+          cases=lambda m: m.own_outlet_flow(), source="the valve's data sheet"),
+    Check("VLV-11", "margin of the smallest flow over the minimum under control", "fraction", ("VLV-11",), WARNED,
+          "One outlet alone through valve {what} has a margin of {value}, {limit} asked", "A valve that controls from less",
+          cases=lambda m: m.own_outlet_margin(), percent=True, shows_value_as_margin=True),
+    Check("VLV-2", "greatest flow through the valve", "flow", (), FAILED,
+          "Valve {what} passes {value}; its data ends at {limit}", "A larger valve, or two in parallel",
+          cases=lambda m: m.valve_flow(), toward=MOST, source="the valve's data sheet"),
+    Check("VLV-3", "hot above set, set above cold", "temperature difference", (), FAILED,
+          "{what} is {value}, the model needs {limit}", "Hotter storage, or a lower set temperature",
+          station=approach, source="the valve's data sheet"),
+    Check("VLV-4", "inlet pressure ratio and difference", "number", (), FAILED,
+          "Inlet pressures of valve {what} differ {value} to 1; the model takes {limit} to 1, or less difference",
+          "Balance both sides: a pressure-reducing valve on the higher, or larger pipe on the lower",
+          cases=lambda m: m.inlet_pressures(), toward=MOST, source="the valve's data sheet"),
+    Check("VLV-5", "set temperature with its tolerance", "temperature", ("TMP least", "TMP greatest"), FAILED,
+          "{what} is {value}, limit {limit}", "Move the set temperature, or choose a valve of closer tolerance",
+          station=set_and_tolerance, source="the valve's listing"),
+    Check("VLV-6", "stem position", "fraction", ("VLV-6 least", "VLV-6 greatest"), WARNED,
+          "The stem of valve {what} stands at {value}, limit {limit}", "Another valve size, or closer inlet pressures",
+          cases=lambda m: m.stem_position()),
+    Check("VLV-7", "listing for emergency fixtures", "", (), FAILED,
+          "{what} has no listing for emergency fixtures", "Choose a listed valve", station=listing),
+    Check("VLV-10", "lead-free listing where potable", "", (), FAILED,
+          "{what} has no lead-free listing", "Choose a valve with a lead-free listing", station=lead_free),
+    Check("VLV-8", "hot and cold temperature against the ratings", "temperature", (), FAILED,
+          "{what} is {value}, rating {limit}", "Bring the water inside the rating, or choose another valve",
+          station=ratings, source="the valve's data sheet"),
+    Check("VLV-9", "check valves and strainers on both inlets", "", (), FAILED,
+          "{what} are not stated as present", "Fit them on both inlets", station=checks_and_strainers),
+    Check("BYP-1", "hot pressure lost: flow of each outlet", "flow",
+          ("FLW-1 shower", "FLW-1 eyewash", "FLW-1 eye/face wash", "FLW-1 drench hose"), FAILED,
+          "With hot pressure lost {what} gets {value} of {limit}", "A larger bypass or larger cold and tempered pipe",
+          cases=lambda m: m.required_flow(HOT_LOST)),
+    Check("BYP-2", "source cold but pressurised: flow of each outlet", "flow",
+          ("FLW-1 shower", "FLW-1 eyewash", "FLW-1 eye/face wash", "FLW-1 drench hose"), FAILED,
+          "With the source cold {what} gets {value} of {limit}", "A larger bypass or larger cold and tempered pipe",
+          cases=lambda m: m.required_flow(SOURCE_COLD)),
+    Check("BYP-3", "cold supply failure: leakage and time", "", ("BYP-3 leakage", "BYP-3 time"), FAILED,
+          "{what} is {value}, limit {limit}", "Choose a valve that shuts off better; without data ask its maker",
+          station=cold_failure, source="the valve's data sheet"),
+    Check("BYP-4", "hot and cold fed by one main", "", (), WARNED,
+          "Hot and cold of {what} come from one main, {value}: losing it loses both",
+          "State in the emergency plan what stations do then, or feed one side from another main"),
+    Check("BYP-5", "pressure difference over the valve in normal use", "pressure", (), WARNED,
+          "Over valve {what} stand {value} in normal use; its bypass opens at {limit} and dilutes the mix",
+          "A larger valve, or a bypass that opens later", cases=lambda m: m.bypass_opening(), toward=MOST,
+          source="the valve's data sheet"),
+    Check("HOT-1", "minutes of hot water, governing tank model", "minutes", ("HOT-1",), FAILED,
+          "Hot water of {what} lasts {value} of {limit}", "More storage, a flow-regulated shower, or a lower set temperature",
+          cases=lambda m: m.minutes(), source="Z358.1: fifteen minutes"),
+    Check("HOT-2", "minutes by the other tank model", "minutes", ("HOT-2",), WARNED,
+          "If the tank of {what} mixes, hot water lasts {value} of {limit}", "Keep the draw data with the schedule"),
+    Check("HOT-3", "margin of the minutes of hot water", "fraction", ("HOT-3",), WARNED,
+          "Hot water of {what} has a margin of {value}, {limit} asked", "A little more storage, or accept and record",
+          cases=lambda m: m.minutes_margin(), percent=True, shows_value_as_margin=True),
+    Check("HOT-5", "recovery of the worst set", "hours", (), WARNED,
+          "{what} is ready again after {value}, asked within {limit}", "More input power", toward=MOST),
+    Check("HOT-6", "storage set temperature", "temperature", ("HOT-6",), WARNED,
+          "{what} is set to {value}, least {limit}", "Raise it, and follow the water management plan"),
+    Check("TMP-1", "least delivered temperature", "temperature", ("TMP least",), FAILED,
+          "{what} gets {value}, least {limit}", "Mix it: feed the station through a mixing valve, and raise its set temperature",
+          cases=lambda m: m.temperature_least()),
+    Check("TMP-2", "greatest delivered temperature", "temperature", ("TMP greatest",), FAILED,
+          "{what} gets {value}, greatest {limit}", "Cool or bury the cold water supply, or lower the set temperature",
+          cases=lambda m: m.temperature_greatest(), toward=MOST),
+    Check("DLG-2", "time outside the temperature limits from opening", "seconds", ("DLG-2",), WARNED,
+          "Not tepid for {value} after opening, limit {limit}", "Shorter or smaller tempered runs, or hold them at temperature",
+          cases=lambda m: m.untepid_seconds(), toward=MOST),
+    Check("DLG-3", "purge against the flushing time, first water tepid", "seconds", ("HOT-1",), NOTED,
+          "The purge takes {value} and outlasts the flush of {limit}; the water that stood is tepid",
+          "Shorter or smaller tempered runs", cases=lambda m: m.purge_outlasts(), toward=MOST),
+    Check("EVT-1", "event reason", "", (), FAILED, "Event {what} has no written reason", "Write why it is credible"),
+    Check("EVT-2", "other demand stated", "", (), NOT_KNOWN,
+          "{what} is not stated", "Type it; 0 must be typed", station=other_demand),
+    Check("LOC-1", "travel, level and heights", "", ("LOC-1 travel", "LOC-1 shower least", "LOC-1 shower greatest",
+          "LOC-1 eyewash least", "LOC-1 eyewash greatest"), WARNED,
+          "{what} is {value}, limit {limit}", "Move or remount the station", station=place,
+          source="Z358.1, by the sources in Limits"),
+    Check("DAT-1", "inputs that are blank or cannot be used", "", (), NOT_KNOWN,
+          "{what}", "Fill the cell", station=inputs),
+    Check("DAT-2", "SAMPLE or undated data", "", (), WARNED, "{what}", "Replace it with the maker's dated data before signing"),
+    Check("DAT-3", "residual of the solver", "", ("DAT-3 pressure", "DAT-3 flow"), NOT_KNOWN,
+          "The solver did not close on {what}", "Report it with the file; no number is shown",
+          cases=lambda m: m.residual()),
+    Check("DAT-4", "age of the flow test, gauge elevation", "", ("DAT-4",), WARNED, "{what}", "Test again, and type date and elevation"),
+    Check("DAT-5", "stale result", "", (), FAILED, "{what}", "Recalculate the file"),
+)  # fmt: skip
+
+CHECK_BY_ID = {check.id: check for check in CHECKS}
+PRIORITY = {check.id: number for number, check in enumerate(CHECKS)}

@@ -1,0 +1,112 @@
+"""Convert: a workbook to a site file or back, and a site from one unit system to the other."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from drenchbook.errors import Problem, SiteError
+from drenchbook.site_file import read_site_file, site_text
+from drenchbook.site_model import ROW_MODELS, Missing, Site
+from drenchbook.site_rules import structural_problems
+from drenchbook.site_sheets import ReadSite
+from drenchbook.site_tables import LIMITS, PROJECT, TABLES, Column
+from drenchbook.units import convert as convert_number
+from drenchbook.units import unit_of
+
+SITE_SUFFIX, WORKBOOK_SUFFIXES = ".toml", (".xlsx", ".xlsm")
+
+
+def read_any(path: Path) -> ReadSite:
+    """The site of a workbook or of a site file, by the ending of its name."""
+    if path.suffix.lower() == SITE_SUFFIX:
+        return read_site_file(path)
+    if path.suffix.lower() in WORKBOOK_SUFFIXES:
+        from drenchbook.workbook.reading import read_workbook
+
+        return read_workbook(path).read
+    raise SiteError(
+        str(path),
+        [
+            Problem(
+                "file", "", path.suffix or None, "is neither a workbook (.xlsx, .xlsm) nor a site file (.toml)", True
+            )
+        ],
+    )
+
+
+def write_site(site: Site, path: Path, spare: int | None = None) -> None:
+    """Write a site as a workbook or a site file, by its ending; the old file is whole until the new one is."""
+    if path.suffix.lower() == SITE_SUFFIX:
+        _replace(path, site_text(site).encode("utf-8"))
+    elif path.suffix.lower() in WORKBOOK_SUFFIXES[:1]:
+        from drenchbook.workbook.building import write_workbook
+
+        write_workbook(site, path, spare_rows=spare)
+    else:
+        raise SiteError(str(path), [Problem("file", "", path.suffix or None, "must end in .xlsx or .toml", True)])
+
+
+def _replace(path: Path, contents: bytes) -> None:
+    handle, name = tempfile.mkstemp(dir=path.parent or ".", prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(contents)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(name, path)
+    except BaseException:
+        os.unlink(name)
+        raise
+
+
+def convert(source: Path, target: Path, units: str | None = None, spare: int | None = None) -> list[str]:
+    """Write the site of one file as another; gives a sentence for each unusable cell that was kept as typed."""
+    read = read_any(source)
+    broken = [problem for problem in read.problems if problem.breaks_file] or structural_problems(read)
+    if broken:
+        raise SiteError(str(source), broken)
+    site = read.site if units is None else in_units(read.site, units)
+    write_site(site, target, spare)
+    return [f"kept as typed: {problem}" for problem in read.problems if problem.value is not None]
+
+
+def in_units(site: Site, units: str) -> Site:
+    """The same site in another unit system: every number converted, everything else as it was.
+
+    Limits keep the unit of their source. A cell that could not be used is kept as typed, and stays unusable.
+    """
+    if units == site.units:
+        return site
+    tables: dict[str, Any] = {}
+    for table in TABLES:
+        if table is LIMITS:
+            tables[table.key] = site.limits
+            continue
+        rows = tuple(
+            ROW_MODELS[table.key](
+                **{c.name: _converted(c, getattr(row, c.name), site.units, units) for c in table.columns}
+            )
+            for row in site.rows(table)
+        )
+        tables[table.key] = rows[0].model_copy(update={"units": units}) if table is PROJECT else rows
+    return Site(**tables)
+
+
+def _converted(column: Column, value: Any, old: str, new: str) -> Any:
+    if value is None or isinstance(value, Missing):
+        return value
+    if column.kind == "number" and column.quantity:
+        return _number(value, column.quantity, old, new)
+    if column.kind == "curve":
+        flow, loss = column.quantity.split(", ")
+        return tuple((_number(a, flow, old, new), _number(b, loss, old, new)) for a, b in value)
+    return value
+
+
+def _number(value: float, quantity: str, old: str, new: str) -> float:
+    converted = convert_number(value, unit_of(quantity, old), unit_of(quantity, new))
+    # Fifteen digits hold the number; the sixteenth is noise of the conversion, and there and back must be the same.
+    return float(f"{converted:.15g}")

@@ -1,0 +1,161 @@
+"""Recalculate: workbooks are evaluated and patched, site files are reported on; the schedule is printed either way."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+import textwrap
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from drenchbook.check_samples import OUTCOME_WORDS, PASSED
+from drenchbook.check_table import CHECK_BY_ID
+from drenchbook.check_words import case_text
+from drenchbook.command_line import ALL_MET, NOT_MET, UNUSABLE, as_json_text
+from drenchbook.convert_command import SITE_SUFFIX, read_any
+from drenchbook.errors import InputError, Problem, SiteError
+from drenchbook.json_report import file_report
+from drenchbook.quantity_text import percent_text
+from drenchbook.report import Report
+from drenchbook.result_tables import CAUTIONS, FAIL, OK, WARN
+from drenchbook.site_lines import SiteLine
+from drenchbook.table_results import report_of
+
+
+@dataclass(frozen=True)
+class Done:
+    """What became of one file: its exit code and what to print."""
+
+    code: int
+    text: str
+    json: dict[str, Any]
+
+
+def run(files: Sequence[Path], output: Path | None, *, check: bool, as_json: bool, jobs: int) -> int:
+    """Recalculate the files, several at once in worker processes; the exit code is the worst of them."""
+    if output is not None and len(files) > 1:
+        raise InputError("--output", output, "takes one FILE; without it each workbook is recalculated in place")
+    results = []
+    for number, done in enumerate(_each(files, output, check, as_json, jobs), start=1):
+        if len(files) > 1:
+            print(f"{number} of {len(files)}: {files[number - 1]}", file=sys.stderr, flush=True)
+        if not as_json:
+            stream = sys.stderr if done.code == UNUSABLE else sys.stdout
+            print(done.text, file=stream, flush=True)
+        results.append(done)
+    if as_json:
+        print(as_json_text({"files": [done.json for done in results]}))
+    return max(done.code for done in results)
+
+
+def _each(files: Sequence[Path], output: Path | None, check: bool, as_json: bool, jobs: int) -> Iterator[Done]:
+    tasks = [(path, output, check, as_json) for path in files]
+    workers = min(jobs or os.cpu_count() or 1, len(files))
+    if workers <= 1:
+        yield from map(_one, tasks)
+        return
+    with ProcessPoolExecutor(workers) as pool:
+        yield from pool.map(_one, tasks)
+
+
+def _one(task: tuple[Path, Path | None, bool, bool]) -> Done:
+    path, output, check, as_json = task
+    try:
+        report, problems, notes, stale = _recalculated(path, output, check)
+    except SiteError as error:
+        answer = file_report(str(path), None, error.problems, "UNKNOWN")
+        return Done(UNUSABLE, str(error), answer)
+    verdict = FAIL if stale else report.verdict
+    code = ALL_MET if verdict in (OK, WARN) else NOT_MET
+    answer = file_report(str(path), report, problems, verdict) if as_json else {}
+    if stale and as_json:
+        line = stale_line(stale)
+        answer["site"].insert(
+            0,
+            {
+                "id": "DAT-5",
+                "subject": str(path),
+                "severity": line.word,
+                "case": "",
+                "message": line.message,
+                "remedy": line.check.remedy,
+            },
+        )
+    return Done(code, "" if as_json else _text(path, report, verdict, notes, stale), answer)
+
+
+def stale_line(stale: str) -> SiteLine:
+    """DAT-5 as a line of the site."""
+    check = CHECK_BY_ID["DAT-5"]
+    return SiteLine(check, "results", check.severity, f"{stale} {check.remedy}.")
+
+
+def _recalculated(path: Path, output: Path | None, check: bool) -> tuple[Report, Sequence[Problem], list[str], str]:
+    if path.suffix.lower() == SITE_SUFFIX:
+        read = read_any(path)
+        return report_of(read, str(path)), read.problems, [], ""
+    from drenchbook.workbook.recalculating import recalculate
+
+    done = recalculate(path, output, write=not check)
+    return done.report, done.problems, list(done.notes), done.stale if check else ""
+
+
+# ---- printing ----
+
+
+def _text(path: Path, report: Report, verdict: str, notes: Sequence[str], stale: str) -> str:
+    width = max(72, min(shutil.get_terminal_size((110, 40)).columns, 140))
+    lines = [f"{path}: {verdict}", ""]
+    if stale:
+        lines += _wrapped("DAT-5 FAIL  ", stale_line(stale).message, width)
+    for number in range(len(report.judgement.site.stations)):
+        lines += _station(report, number, width)
+    if not report.judgement.site.stations:
+        lines.append("No station in this file: nothing was shown.")
+    sets = report.judgement.set_openings()
+    shown = [line for line in report.lines if line.outcome != PASSED]
+    if sets:
+        lines += ["", "Stations used at once"]
+        lines += [_set(report, opening) for opening in sets[:40]]
+        lines += [f"  and {len(sets) - 40} more sets; --json gives them all"] if len(sets) > 40 else []
+    if shown:
+        lines += ["", "Site"]
+        for line in shown:
+            lines += _wrapped(f"  {line.check.id:<6} {line.word:<8} ", line.message, width)
+    lines += ["", *(f"note: {note}" for note in notes), *textwrap.wrap("Cautions: " + " ".join(CAUTIONS), width)]
+    return "\n".join(lines)
+
+
+def _station(report: Report, number: int, width: int) -> list[str]:
+    judgement = report.judgement
+    outcome, governing = int(judgement.station_outcomes[number]), judgement.governing(number)
+    tag = str(judgement.site.stations[number].tag).strip()
+    head = f"{tag:<10} {OUTCOME_WORDS[outcome]:<8}"
+    if outcome == PASSED:
+        return [f"{head} {int(judgement.checks_made[number])} checks made, all met"]
+    margin = governing.value if governing.check.shows_value_as_margin else governing.margin
+    case = case_text(judgement, governing)
+    words = [
+        governing.check.id,
+        f"margin {percent_text(margin)}" if margin == margin else "margin not known",
+        case or "no case",
+    ]
+    text = report.message_of(number)
+    return [f"{head} {'; '.join(words)}", *_wrapped(" " * 20, text, width)]
+
+
+def _set(report: Report, opening: int) -> str:
+    judgement = report.judgement
+    outcome, governing = judgement.opening_outcome(opening), judgement.opening_governing(opening)
+    label = judgement.cases.label(opening)
+    if outcome == PASSED:
+        return f"  {label:<18} {OUTCOME_WORDS[outcome]}"
+    return f"  {label:<18} {OUTCOME_WORDS[outcome]:<8} {governing.check.id}; {case_text(judgement, governing)}"
+
+
+def _wrapped(head: str, text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width, initial_indent=head, subsequent_indent=" " * len(head)) or [head]

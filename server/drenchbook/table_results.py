@@ -1,0 +1,104 @@
+"""The array functions: from the tables of a workbook, as ranges, to the rows of a result table.
+
+The four functions of one recalculation get the same tables; the site is read and solved once for all of them.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from drenchbook.checks import judge
+from drenchbook.errors import SiteError
+from drenchbook.report import Report
+from drenchbook.result_tables import CASE_COLUMNS, NO_RESULT, SCHEDULE_COLUMNS, SET_COLUMNS, SITE_COLUMNS, UNKNOWN
+from drenchbook.site_rules import structural_problems
+from drenchbook.site_sheets import SHEET_CORNER, Grid, ReadSite, read_grids
+from drenchbook.site_tables import TABLES
+
+Rows = list[list[Any]]
+
+
+def report_of(read: ReadSite, source: str) -> Report:
+    """Judge a site as read. SiteError, with every problem, where the file's headings, tags or network are broken."""
+    broken = [problem for problem in read.problems if problem.breaks_file] or structural_problems(read)
+    if broken:
+        others = [problem for problem in read.problems if not problem.breaks_file]
+        raise SiteError(source, [*broken, *others])
+    return Report(judge(read.site), read.problems)
+
+
+class _LastReport:
+    """The report of the tables that were seen last: one recalculation asks four times for the same."""
+
+    def __init__(self) -> None:
+        self.key: Any = None
+        self.report: Report | SiteError | None = None
+
+    def of(self, grids: Sequence[Grid]) -> Report | SiteError:
+        key = _contents(grids)
+        if self.report is None or key != self.key:
+            tables = {table.key: grid for table, grid in zip(TABLES, grids, strict=True)}
+            read = read_grids(tables, {table.key: SHEET_CORNER for table in TABLES})
+            try:
+                self.report = report_of(read, "tables")
+            except SiteError as error:
+                self.report = error
+            self.key = key
+        return self.report
+
+    def remember(self, grids: Sequence[Grid], report: Report | SiteError) -> None:
+        self.key, self.report = _contents(grids), report
+
+
+_last = _LastReport()
+remember = _last.remember  # a report that was made already, with the true places of its cells
+
+
+def _contents(grids: Sequence[Grid]) -> tuple[Any, ...]:
+    """What the tables hold, blank rows aside: the same contents give the same results."""
+    plain = ((tuple(map(_plain, row)) for row in grid) for grid in grids)
+    return tuple(tuple(row for row in grid if any(cell is not None for cell in row)) for grid in plain)
+
+
+def _plain(cell: Any) -> Any:
+    if cell is None or cell == "":
+        return None
+    if isinstance(cell, datetime.datetime):
+        return cell.date()
+    return cell
+
+
+def schedule_rows(grids: Sequence[Grid]) -> Rows:
+    """DRENCH_SCHEDULE: one row for each row of the Stations range, blanks last."""
+    rows = _rows(grids, Report.schedule_rows, len(SCHEDULE_COLUMNS), 1)
+    return rows + [[""] * len(SCHEDULE_COLUMNS) for _ in range(len(grids[-1]) - 1 - len(rows))]
+
+
+def set_rows(grids: Sequence[Grid]) -> Rows:
+    """DRENCH_SETS: one row for each set of stations that an event lets flow at once."""
+    return _rows(grids, Report.set_rows, len(SET_COLUMNS), 1)
+
+
+def case_rows(grids: Sequence[Grid], station: Any = "") -> Rows:
+    """DRENCH_CASES: one row for each case, or the governing ones of a large site."""
+    return _rows(grids, lambda report: report.case_rows(str(station or "")), len(CASE_COLUMNS), 5)
+
+
+def site_rows(grids: Sequence[Grid]) -> Rows:
+    """DRENCH_SITE: one row for each site line, the worst first."""
+    return _rows(grids, Report.site_rows, len(SITE_COLUMNS), 2)
+
+
+def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], width: int, word_column: int) -> Rows:
+    """The rows of a report; a file that cannot be used gives UNKNOWN and the sentences."""
+    report = _last.of(grids)
+    if isinstance(report, Report):
+        return rows_of(report)
+    rows = []
+    for problem in report.problems:
+        row: list[Any] = [NO_RESULT] * width
+        row[word_column], row[-1] = UNKNOWN, str(problem)
+        rows.append(row)
+    return rows
