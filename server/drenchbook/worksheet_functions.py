@@ -223,7 +223,7 @@ FUNCTIONS: tuple[WorksheetFunction, ...] = (
     WorksheetFunction(
         "DRENCH_COEFFICIENT_LOSS", worksheet_calculations.coefficient_loss,
         (FLOW, _number("coefficient", "flow coefficient", "flow coefficient"), WATER_DEFAULT, UNITS),
-        "pressure", "Loss through a valve or device of known flow coefficient (Cv, in SI units Kv)", ("worked here",),
+        "pressure", "Loss through a valve or device of known flow coefficient (Cv, in SI units Kv)", ("IEC 60534-2-1",),
         (Example((10, 3), "11.111", "(10/3)² psi, the definition of Cv"),
          Example((16.666667, 1, "", SI), "100.00", "1 m³/h through Kv 1 loses 1 bar, the definition of Kv"))),
     WorksheetFunction(
@@ -242,7 +242,7 @@ FUNCTIONS: tuple[WorksheetFunction, ...] = (
          _number("rated_flow", "flow", "flow at the rated pressure, or the flow that a regulator holds"),
          _number("rated_pressure", "pressure", "rated pressure; of a regulated outlet its minimum"),
          Argument("regulated", "yes_no", "answer whether a regulator holds the flow, TRUE or FALSE"), UNITS),
-        "flow", "Flow of an open outlet at a pressure", ("worked here",),
+        "flow", "Flow of an open outlet at a pressure", ("NFPA 13",),
         (Example((18.37, 5.6, 1, False), "24.0", "a printed sprinkler example, K 5.6"),
          Example((400, 80, 100, False, SI), "160.0", "80·√4, by hand"))),
     WorksheetFunction(
@@ -259,7 +259,7 @@ FUNCTIONS: tuple[WorksheetFunction, ...] = (
                  "mixed model", optional=True, default=(20.0, 11.0)),
          UNITS),
         "minutes", "Minutes for which a store holds the set temperature; 1440 means a day or longer",
-        ("worked here",),
+        ("UFC 3-420-01", "SR6-08"),
         (Example((200, 0.75, 140, 50, 85, 20, 0, "stratified"), "19.03", "150 gal over 7.882 gpm of hot water"),
          Example((757, 0.75, 60, 10, 29.4444, 75.708, 0, "stratified", "", SI), "19.03", "the same in SI units"))),
     WorksheetFunction(
@@ -281,7 +281,7 @@ FUNCTIONS: tuple[WorksheetFunction, ...] = (
                  default=(from_si(FILM, unit_of("film coefficient", US)), FILM)),
          UNITS),
         "temperature", "Temperature at the far end of a run, long after the flow began; bare pipe by default",
-        ("worked here",),
+        ("Incropera", "ASHRAE", "ASHRAE 90.1"),
         (Example((5, 120, 70, "copper L", "1", 100), "119.0", "70 + 50·exp(−27.4/1304), by hand"),
          Example((18.927, 48.8889, 21.1111, "copper L", "1", 30.48, "", "", "", SI), "48.3", "the same in SI units"))),
     WorksheetFunction(
