@@ -70,6 +70,7 @@ class Network:
     class_length: Numbers
     class_diameter: Numbers
     class_roughness: Numbers
+    class_constant: Numbers  # Hazen-Williams C
     class_resistance: Numbers  # Hazen-Williams, Pa/m at 1 m³/s
     last_curve: Numbers  # per node: deepest curve element at or above it, NONE
     element_curve: Numbers
@@ -88,6 +89,7 @@ class Network:
     run_class: Numbers
     run_devices: tuple[tuple[str, ...], ...]
     # Devices (for worked paths).
+    device_names: dict[str, str]
     device_square: dict[str, float]
     device_curve: dict[str, int]
     # Supplies.
@@ -359,7 +361,8 @@ class _Compiler:
                 square[key] = cells.number("loss_per_flow_squared")
             self.device_missing[key] = tuple(cells.missing)
         self.device_square, self.device_curve = square, {k: c for k, c in curve.items() if c != NONE}
-        return {"device_square": square, "device_curve": self.device_curve}
+        names = {tag_key(row.tag): str(row.tag) for row in self.site.line_devices}
+        return {"device_names": names, "device_square": square, "device_curve": self.device_curve}
 
     def sources(self) -> dict[str, Any]:
         n = len(self.site.hot_water_sources)
@@ -452,7 +455,8 @@ class _Compiler:
         n = len(self.site.pipe_runs)
         self.length, self.resistance, self.area = np.zeros(n), np.zeros(n), np.full(n, np.inf)
         self.pipes: list[Pipe | None] = [None] * n
-        self.class_of, classes = np.full(n, NONE), {}
+        self.class_of = np.full(n, NONE)
+        classes: dict[tuple[float, float, float], int] = {}
         devices: list[tuple[str, ...]] = []
         for i, cells in self.rows(RUN, PIPE_RUNS):
             devices.append(tuple(tag_key(tag) for tag in cells.value("devices", optional=True) or ()))
@@ -481,7 +485,7 @@ class _Compiler:
         return {"run_tags": tuple(str(row.tag) for row in self.site.pipe_runs), "run_node": self.nodes(RUN),
                 "run_pipe": tuple(self.pipes), "run_length": self.length, "run_resistance": self.resistance,
                 "run_area": self.area, "run_class": self.class_of, "run_devices": self.run_devices,
-                "class_diameter": diameter, "class_roughness": roughness_,
+                "class_diameter": diameter, "class_roughness": roughness_, "class_constant": constant,
                 "class_resistance": hazen_williams_gradient_kernel(1.0, diameter, constant)[0]}  # fmt: skip
 
     def friction_data(self, cells: _Cells) -> tuple[float, float]:

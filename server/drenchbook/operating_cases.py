@@ -40,7 +40,7 @@ class Pairs:
     member: Numbers
     opening: Numbers
 
-    def of(self, opening: int) -> slice:
+    def of(self, opening: Any) -> slice:
         """Where the pairs of one opening stand."""
         return slice(int(self.offsets[opening]), int(self.offsets[opening + 1]))
 
@@ -121,8 +121,19 @@ def operating_cases(site: Site, network: Network) -> Cases:
     An event allows every choice of two or more of its stations within its users and showers; a station counts as one
     shower if any of its outlets is one. A single outlet of a station that has only one is the station alone.
     """
-    stations = np.arange(len(network.station_tags))
     sets, set_events, event_missing = _sets_of_events(site, network)
+    return _assembled(network, sets, set_events, event_missing, tuple(str(row.tag) for row in site.events))
+
+
+def stations_alone(network: Network) -> Cases:
+    """Only the openings of each station alone, and of each single outlet: what needs no event."""
+    none = np.zeros(0, dtype=int)
+    return _assembled(network, _Sets(np.empty((0, 2), dtype=int)), (np.zeros(1, dtype=int), none), (), ())
+
+
+def _assembled(network: Network, sets: _Sets, set_events: tuple[Numbers, Numbers], event_missing: tuple[str, ...],
+               event_tags: tuple[str, ...]) -> Cases:  # fmt: skip
+    stations = np.arange(len(network.station_tags))
     outlet_station = network.outlet_station
     count = np.bincount(outlet_station, minlength=len(stations))
     single = np.flatnonzero(count[outlet_station] > 1)
@@ -142,8 +153,9 @@ def operating_cases(site: Site, network: Network) -> Cases:
     events_sizes = np.zeros(len(kind), dtype=int)
     events_sizes[len(stations) : len(stations) + len(sets)] = np.diff(set_events[0])
     valve = network.station_valve[station_pairs.member]
-    cold = np.where(valve >= 0, network.valve_cold_node[valve], network.station_node[station_pairs.member]) \
-        if len(network.valve_tags) else network.station_node[station_pairs.member]  # fmt: skip
+    cold = network.station_node[station_pairs.member]
+    if len(network.valve_tags):
+        cold = np.where(valve >= 0, network.valve_cold_node[valve], cold)
     hot_supply, source = _hot_side(network, valve)
     return Cases(
         kind=kind, stations=station_pairs, outlets=_pairs(outlet_counts, outlets),
@@ -152,7 +164,7 @@ def operating_cases(site: Site, network: Network) -> Cases:
         sources=_members(station_pairs, source),
         events=_pairs(events_sizes, set_events[1]), event_missing=event_missing,
         station_tags=network.station_tags, outlet_names=network.outlet_names, outlet_station=outlet_station,
-        event_tags=tuple(str(row.tag) for row in site.events),
+        event_tags=event_tags,
     )  # fmt: skip
 
 

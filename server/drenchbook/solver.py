@@ -29,6 +29,10 @@ from drenchbook.solver_results import (
 )
 from drenchbook.solver_sets import solve_sets
 from drenchbook.solver_single import solve_single
+from drenchbook.solver_statics import frictionless_margin, static_pressures
+from drenchbook.solver_steps import step_by_step
+
+__all__ = ["frictionless_margin", "solve", "static_pressures", "step_by_step"]
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 

@@ -58,7 +58,7 @@ def curve_table(curves: list[tuple[Numbers, Numbers]], held_beyond: bool = False
         for whole, part in zip(table, (flows, values, lines), strict=True):
             whole[i, : len(part)] = part
         last[i] = flows[-1]
-    return CurveTable(*table, last_flow=last)
+    return CurveTable(table[0], table[1], table[2], last)
 
 
 def never_falling(flows: Numbers, values: Numbers) -> tuple[Numbers, Numbers]:
@@ -181,7 +181,7 @@ def stretches(network: Network, curves: Curves, lower: Numbers, upper: Numbers, 
     shape = lower.shape
     low, high = lower.ravel(), upper.ravel()
     segment, length, class_ = _segments(network, low, high)
-    power = np.zeros(low.size)
+    power: Numbers = np.zeros(low.size)
     if network.hazen_williams:
         power = np.bincount(segment, weights=length * network.class_resistance[class_], minlength=low.size)
         segment, length, class_ = segment[:0], length[:0], class_[:0]
@@ -201,9 +201,11 @@ def stretches(network: Network, curves: Curves, lower: Numbers, upper: Numbers, 
         element_curve = np.concatenate((element_curve, given), axis=1)
         if np.any(given < 0):  # law in one state, curve in the other: a curve without loss stands in
             element_curve = np.where(element_curve < 0, len(network.curves), element_curve)
-    difference = [(total[low] - total[high]).reshape(shape) for total in (network.minor_sum, network.square_sum)]
+    minor, square = (
+        np.maximum(total[low] - total[high], 0.0).reshape(shape) for total in (network.minor_sum, network.square_sum)
+    )
     return Stretches(
-        network.hazen_williams, power.reshape(shape), *(np.maximum(one, 0.0) for one in difference),
+        network.hazen_williams, power.reshape(shape), minor, square,
         drop.reshape(len(states), *shape), segment, length, network.class_diameter[class_],
         network.class_roughness[class_], element, element_curve,
     )  # fmt: skip

@@ -54,11 +54,12 @@ class _Newton:
         self.share = np.broadcast_to(_first_share(block), (*count, block.shape.valves)).copy()
         self.flow = np.zeros((*count, block.rated_flow.shape[1]))
         rest = flows(block, curves, table, self.flow, self.share, with_slopes=False)
-        self.reached = (np.where(block.outlet_pair != NONE, rest.outlet_pressure, -1.0) > 0).any(axis=2)
+        open_pressure = np.where(block.outlet_pair != NONE, rest.outlet_pressure, -1.0)
+        self.reached: Numbers = open_pressure.max(axis=2) > 0
         pressure = np.maximum(rest.outlet_pressure, 0.0) * GUESS
         free = block.rated_flow * np.sqrt(pressure / block.rated_pressure)
         self.flow = np.where(self.reached[..., None], np.minimum(free, _cap(block)), 0.0)
-        self.settled = ~self.reached
+        self.settled: Numbers = np.logical_not(self.reached)
 
     def run(self, from_below: bool = False) -> None:
         """Iterate until every case is settled or the steps are used up."""

@@ -295,7 +295,7 @@ class _Root:
         low, high, p, share, scale, settled = (
             one.copy() for one in (self.low, self.high, self.pressure, self.share, self.scale, self.settled)
         )
-        low_miss = -scale
+        low_miss = 0.0 - scale
         for step in range(MOST_STEPS):
             flow, slope = (one.sum(axis=2) for one in station.outlet_flows(p))
             available, change, share = station.available(flow, share, self.table)
