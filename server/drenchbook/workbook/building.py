@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime
 import io
+import os
+import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -18,6 +20,7 @@ from drenchbook.workbook.input_sheets import draw_input_sheets
 from drenchbook.workbook.layout import layout_of
 from drenchbook.workbook.look import FONT, SIZE
 from drenchbook.workbook.package import replace_file, tidied
+from drenchbook.workbook.patching import patched
 from drenchbook.workbook.results_sheet import draw_results_sheet
 from drenchbook.workbook.schedule_sheet import draw_schedule_sheet, schedule_columns
 
@@ -29,14 +32,15 @@ NO_CLOCK = datetime.datetime(2000, 1, 1)
 Values = Mapping[tuple[str, str], Any]
 
 
-def build_workbook(
+def write_workbook(
     site: Site,
     path: Path,
     *,
+    spare_rows: int | None = None,
     values: Callable[[Path], Values] | None = None,
     cases_shown: int = CASES_SHOWN,
 ) -> None:
-    """Write the workbook of a site.
+    """Write the workbook of a site, with a formula and a value in every computed cell.
 
     Parameters
     ----------
@@ -44,22 +48,28 @@ def build_workbook(
         What stands on the input sheets.
     path : Path
         The file to write; an existing one is replaced at one stroke.
+    spare_rows : int, optional
+        Free rows of every input table; each table's own number where left out.
     values : callable, optional
-        Gives the values of the computed cells of the built file. Left out: the cells are evaluated.
+        Gives the values of the computed cells of the built file. Left out: they are evaluated.
     cases_shown : int
         Rows of the Cases sheet.
     """
-    from drenchbook.workbook.recalculating import recalculate  # evaluates with the same code as the command
-    from drenchbook.workbook.patching import patch
+    from drenchbook.workbook.evaluator import evaluate_workbook
+    from drenchbook.workbook.reading import load
 
-    replace_file(path, workbook_bytes(site, cases_shown))
-    if values is None:
-        recalculate(path)
-    else:
-        patch(path, values(path))
+    handle, name = tempfile.mkstemp(suffix=path.suffix, prefix=f".{path.name}.", dir=path.parent)
+    os.close(handle)
+    draft = Path(name)
+    try:
+        draft.write_bytes(workbook_bytes(site, spare_rows, cases_shown))
+        found = values(draft) if values else evaluate_workbook(load(draft)).values
+        replace_file(path, patched(draft, found).content or draft.read_bytes())
+    finally:
+        draft.unlink(missing_ok=True)
 
 
-def workbook_bytes(site: Site, cases_shown: int = CASES_SHOWN) -> bytes:
+def workbook_bytes(site: Site, spare_rows: int | None = None, cases_shown: int = CASES_SHOWN) -> bytes:
     """The workbook of a site with formulas and without values; the same site gives the same bytes."""
     import xlsxwriter
 
@@ -74,7 +84,8 @@ def workbook_bytes(site: Site, cases_shown: int = CASES_SHOWN) -> bytes:
     book.set_properties({"title": "Emergency shower and eyewash schedule", "created": NO_CLOCK})
     book.set_size(2400, 1500)
     stations = len(site.stations)
-    layout = layout_of(site, sets_shown=max(6, 2 * len(site.events) + stations // 5), cases_shown=cases_shown)
+    sets = max(6, 2 * len(site.events) + stations // 5)
+    layout = layout_of(site, spare=spare_rows, sets_shown=sets, cases_shown=cases_shown)
     drawing = Drawing(book, site, layout)
     draw_cover_sheet(drawing)
     draw_input_sheets(drawing)

@@ -13,6 +13,7 @@ from drenchbook.workbook.layout import (
     THIN_ROW,
     TITLE_ROW,
     cell_name,
+    line_below,
 )
 from drenchbook.workbook.look import lines_needed
 from drenchbook.workbook.results_sheet import number_format
@@ -31,6 +32,7 @@ def draw_cases_sheet(drawing: Drawing) -> None:
     sheet.write_string(HOW_ROW, 0, how, look("how"))
     sheet.write_formula(COUNT_ROW, 0, f'={CASES_SHOWN_HERE}&" cases on this sheet"', look("strong"))
     drawing.banner(sheet, BANNER_ROW)
+    line = line_below(cell_name(HEADING_ROW, 0))
     for place, column in enumerate(CASE_COLUMNS):
         unit = column.unit(drawing.units)
         heading = f"{column.heading}\n{unit}" if unit else column.heading
@@ -42,8 +44,8 @@ def draw_cases_sheet(drawing: Drawing) -> None:
         if not column.is_number:
             del style["num_format"]
         for number in range(area.rows):
-            value = f"INDEX({area.named(column.name)},{number + 1})"
-            key = f"INDEX({area.helper(0)},{number + 1})"
+            value = f"INDEX({area.named(column.name)},{line})"
+            key = f"INDEX({area.helper(0)},{line})"
             shown = f'IF(ISNUMBER({value}),{value},{value}&"")' if column.is_number else f'{value}&""'
             formula = f'=IF(LEN({key})=0,"",IFERROR({shown},"?"))' if place else f"={key}"
             sheet.write_formula(HEADING_ROW + 1 + number, place, formula, look("row", **style))

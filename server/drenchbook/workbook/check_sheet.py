@@ -17,7 +17,7 @@ from drenchbook.site_tables import (
 )
 from drenchbook.units import UNITS, unit_of
 from drenchbook.workbook.drawing import BANNER, PROTECTED, SAMPLE_ROWS, STATE, Drawing
-from drenchbook.workbook.fingerprint import LONGEST_ROW, TOLERANCE, longest_row, table_fingerprint
+from drenchbook.workbook.fingerprint import LONGEST_ROW, PLACES, TOLERANCE, longest_row, table_fingerprint
 from drenchbook.workbook.layout import (
     CHECK,
     FACTS_ROW,
@@ -94,7 +94,8 @@ def _facts(drawing: Drawing, schedule: dict[str, str]) -> list[tuple[str, str, s
     return [
         ("Program version", "Program_version", __version__),
         ("Template version", VERSION_NAME, f"={TEMPLATE_VERSION}"),
-        ("Fingerprint of the inputs", FINGERPRINT, f"=IF(MAX({longest})>{LONGEST_ROW},NA(),SUM({tables}))"),
+        ("Fingerprint of the inputs", FINGERPRINT,
+         f"=IF(MAX({longest})>{LONGEST_ROW},NA(),ROUND(SUM({tables}),{PLACES}))"),
         ("Fingerprint that was calculated", STAMP, f"=DRENCH_STAMP({FINGERPRINT})"),
         ("Results belong (1), not (0), never calculated (-1)", STATE,
          f"=IF(AND(ISNUMBER({STAMP}),NOT({answered})),IF(ISNUMBER({FINGERPRINT}),IF({stamped},1,0),0),-1)"),

@@ -1,4 +1,4 @@
-"""The Cover and the Cautions: what the workbook is about, whether it agrees with itself, and what it does not promise."""
+"""The Cover and the Cautions: what the workbook is about, if it agrees with itself, what it does not promise."""
 
 from __future__ import annotations
 
@@ -93,18 +93,14 @@ def _draw_verdicts(drawing: Drawing, sheet: Any, row: int) -> None:
     drawing.verdict_marks(sheet, range_name(row, RIGHT, row + 3, RIGHT))
     line = row + len(VERDICTS)
     sheet.write_formula(line, RIGHT, agreement_formula(), look("strong"))
-    counts = (f'={STATIONS_FILLED}&" stations filled in, "&{STATIONS_WITH_RESULTS}&" with results, "&'
-              f'{STATIONS_ON_SCHEDULE}&" on the schedule; "&{SETS_GIVEN}&" sets, "&{CASES_SHOWN_HERE}&" cases shown"')  # fmt: skip
+    counts = (f'={STATIONS_FILLED}&" stations filled in, "&{STATIONS_WITH_RESULTS}&" with results, "'
+              f'&{STATIONS_ON_SCHEDULE}&" on the schedule; "&{SETS_GIVEN}&" sets, "'
+              f'&{CASES_SHOWN_HERE}&" cases shown"')  # fmt: skip
     sheet.write_formula(line + 1, RIGHT, counts, look("plain"))
     sample = (f'=IF({SAMPLE_ROWS}>0,"■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue",'
               '"No row is marked as SAMPLE data.")')  # fmt: skip
     sheet.write_formula(line + 2, RIGHT, sample, look("strong"))
-    sheet.write_formula(line + 3, RIGHT, f"={_capital(changed_limits())}", look("plain"))
-
-
-def _capital(expression: str) -> str:
-    """The expression with a capital first letter in each of its texts."""
-    return expression.replace('"limits', '"Limits')
+    sheet.write_formula(line + 3, RIGHT, "=" + changed_limits().replace('"limits', '"Limits'), look("plain"))
 
 
 def _draw_links(drawing: Drawing, sheet: Any, row: int) -> None:

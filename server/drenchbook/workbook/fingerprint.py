@@ -14,6 +14,7 @@ from drenchbook.workbook.layout import InputArea, cell_name
 
 LONGEST_ROW = 500  # letters of a row that are looked at; a longer row stops the comparison, see `longest_row`
 TOLERANCE = 1e-6
+PLACES = 8  # decimals kept of a sum of sines: what differs between processors lies beyond
 
 
 def _known(area: InputArea, headings: str) -> str:
@@ -37,7 +38,8 @@ def table_fingerprint(area: InputArea, headings: str) -> str:
     places = f"COLUMN($A$1:{cell_name(0, LONGEST_ROW - 1)})"
     codes = f'_xlfn.UNICODE(MID({_letters(area)}&REPT(" ",{LONGEST_ROW}),{places},1))-32'
     weights = f"0.1*ROW($A$1:{cell_name(LONGEST_ROW - 1, 0)})^0.83"
-    return f"{{=SUM(SIN(MMULT({cells},{columns})+MMULT({codes},{weights})))}}"
+    rows = f"MMULT({cells},{columns})+MMULT({codes},{weights})"
+    return f"{{=ROUND(SUM(SIN({rows})),{PLACES})}}"
 
 
 def longest_row(area: InputArea, headings: str) -> str:

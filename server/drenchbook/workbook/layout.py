@@ -43,6 +43,15 @@ def range_name(first_row: int, first_column: int, last_row: int, last_column: in
     return f"{cell_name(first_row, first_column)}:{cell_name(last_row, last_column)}"
 
 
+def line_below(heading: str) -> str:
+    """Expression of the line on which a formula stands below a heading cell; the same text on every line.
+
+    >>> line_below("$A$6")
+    'ROW()-ROW($A$6)'
+    """
+    return f"ROW()-ROW({heading})"
+
+
 def on_sheet(sheet: str, reference: str) -> str:
     """A reference on another sheet.
 
@@ -168,12 +177,15 @@ def spare_rows(table: Table, used: int) -> int:
     return 3 + used // 10 if table is STATIONS and used else table.spare_rows
 
 
-def layout_of(site: Site, sets_shown: int = 12, site_lines: int = 24, cases_shown: int = CASES_SHOWN) -> Layout:
+def layout_of(
+    site: Site, spare: int | None = None, sets_shown: int = 12, site_lines: int = 24, cases_shown: int = CASES_SHOWN
+) -> Layout:
     """The areas of a workbook that holds a site."""
     inputs = {}
     for table in TABLES:
         used = len(project_lines()) if table is PROJECT else len(site.rows(table))
-        inputs[table.key] = InputArea(table, used if table is PROJECT else used + spare_rows(table, used))
+        free = spare_rows(table, used) if spare is None else max(spare, 1)
+        inputs[table.key] = InputArea(table, used if table is PROJECT else used + free)
     heights = {
         "DRENCH_SCHEDULE": inputs[STATIONS.key].rows,
         "DRENCH_SETS": sets_shown,

@@ -8,7 +8,7 @@ from drenchbook.published.pipes import MATERIALS, sizes
 from drenchbook.published.size_text import inches
 from drenchbook.site_tables import TABLE_BY_KEY, Column, Table, all_columns
 from drenchbook.workbook.drawing import Drawing
-from drenchbook.workbook.layout import CHECK, InputArea, count_cell, on_sheet, range_name
+from drenchbook.workbook.layout import CHECK, InputArea, cell_name, count_cell, line_below, on_sheet, range_name
 
 SIZE_LIST = "Size_list"
 # What a spreadsheet program makes of these sizes while they are typed; the list holds them, so that they are taken.
@@ -52,7 +52,7 @@ def draw_option_lists(drawing: Drawing, first_row: int, first_column: int) -> No
         rows = sum(area.rows for area in areas)
         title = "Tags: " + ", ".join(area.table.sheet for area in areas)
         sheet.write_string(first_row - 1, column, title, drawing.look("strong"))
-        for number, formula in enumerate(_union_formulas(areas, rows)):
+        for number, formula in enumerate(_union_formulas(areas, rows, line_below(cell_name(first_row - 1, column)))):
             sheet.write_formula(first_row + number, column, formula, drawing.look("computed"))
         cells = on_sheet(CHECK, range_name(first_row, column, first_row + rows - 1, column))
         counted = "+".join(count_cell(area.table) for area in areas)
@@ -65,13 +65,13 @@ def draw_option_lists(drawing: Drawing, first_row: int, first_column: int) -> No
     drawing.define(SIZE_LIST, on_sheet(CHECK, range_name(first_row, column, first_row + len(all_sizes()) - 1, column)))
 
 
-def _union_formulas(areas: list[InputArea], rows: int) -> Iterator[str]:
+def _union_formulas(areas: list[InputArea], rows: int, line: str) -> Iterator[str]:
     """Formula of each line: the tag of that number when the tables are read one after the other."""
     counts = [count_cell(area.table).split("!")[1] for area in areas]
     starts = ["+".join(counts[:number]) or "0" for number in range(len(areas))]
-    for number in range(1, rows + 1):
+    for _ in range(rows):
         formula = '""'
         for area, start, count in reversed(list(zip(areas, starts, counts, strict=True))):
             tags = area.named(area.table.key_column)
-            formula = f'IF({number}<={start}+{count},INDEX({tags},{number + 1}-({start}))&"",{formula})'
+            formula = f'IF({line}<={start}+{count},INDEX({tags},1+{line}-({start}))&"",{formula})'
         yield f"={formula}"

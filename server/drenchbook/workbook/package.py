@@ -97,7 +97,7 @@ def _copy_entry(made: zipfile.ZipFile, raw: bytes, entry: zipfile.ZipInfo) -> No
 
 
 def replace_file(path: Path, content: bytes) -> None:
-    """Write a file beside `path`, then put it in its place at one stroke: interrupted anywhere, the old file is whole."""
+    """Write a file beside `path`, then put it in its place at one stroke: interrupted, the old file is whole."""
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
@@ -122,7 +122,7 @@ def _mask() -> int:
 
 
 def tidied(content: bytes) -> bytes:
-    """A package with its entries in the order of their names and without dates, so that the same parts give the same bytes.
+    """A package with its entries in order and without dates, so that the same parts give the same bytes.
 
     The content types stay first: programs that look at the first entry know the file by it.
     """

@@ -1,4 +1,4 @@
-"""The Results sheet: every array function, and beside each array its keys and verdicts as text that can be looked up."""
+"""The Results sheet: every array function, and beside each array its keys and verdicts as text to look up."""
 
 from __future__ import annotations
 
@@ -41,10 +41,13 @@ def draw_results_sheet(drawing: Drawing) -> None:
 
 
 def array_formula(area: ResultArea) -> str:
-    """The array formula of an area: the eleven tables in their order, then the rows that the area has."""
+    """The array formula of an area: the eleven tables in their order, then the rows that the area has.
+
+    The schedule gives a row for each row of the Stations range by itself.
+    """
     names = ",".join(table.range_name for table in TABLES)
-    every_station = '"",' if area.function == "DRENCH_CASES" else ""
-    return f"{{={area.function}({names},{every_station}{area.rows})}}"
+    more = {"DRENCH_SCHEDULE": "", "DRENCH_CASES": f',"",{area.rows}'}.get(area.function, f",{area.rows}")
+    return f"{{={area.function}({names}{more})}}"
 
 
 def _draw_area(drawing: Drawing, sheet: Any, area: ResultArea) -> None:

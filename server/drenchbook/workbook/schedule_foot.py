@@ -6,7 +6,7 @@ from typing import Any
 
 from drenchbook.result_tables import CAUTIONS, SCHEDULE_COLUMNS, SET_COLUMNS, ResultColumn
 from drenchbook.workbook.drawing import STATE, Drawing
-from drenchbook.workbook.layout import range_name
+from drenchbook.workbook.layout import cell_name, line_below, range_name
 from drenchbook.workbook.results_sheet import TITLES, number_format
 
 # Column of the schedule above in which each column of the sets stands.
@@ -21,8 +21,8 @@ LEGEND = (
     "FAIL: a required limit is missed.   UNKNOWN: an input or a result is missing, nothing may be concluded.   "
     "WARN: met, with little margin or on an assumption; the checker accepts each with a reason.   "
     "OK: every check was made and met.",
-    "▼ ▲ below, above a limit that fails   ! warning   ? no answer   – does not apply   not known: below the minimum flow "
-    "under control no temperature can be stated.   Least: low supply, the worst set; Most: high supply. "
+    "▼ ▲ below, above a limit that fails   ! warning   ? no answer   – does not apply   not known: below the minimum "
+    "flow under control no temperature can be stated.   Least: low supply, the worst set; Most: high supply. "
     "Margin: of the governing check, against its limit.",
 )
 SIGNATURES = (("Designed by, date", "tag"), ("Checked by, date", "shower_least"), ("Approved by, date", "purge"))
@@ -63,24 +63,24 @@ def _draw_sets(drawing: Drawing, sheet: Any, row: int) -> int:
         heading = f"{column.heading}\n{unit}" if unit and name != "users" else column.heading
         sheet.write_string(row, _PLACE[other], heading, look("heading", align=align, valign="vcenter"))
     sheet.write_string(row, 0, "Line", look("heading", valign="vcenter"))
-    first = row + 1
+    first, line = row + 1, line_below(cell_name(row, 0))
     for number in range(area.rows):
         row = first + number
         sheet.set_row(row, 27)
         for place in range(_PLACE["message"] + 1):
             sheet.write_blank(row, place, None, look("row"))
-        key = f"INDEX({area.helper(0)},{number + 1})"
-        sheet.write_formula(row, 0, f'=IF(LEN({key})=0,"",{number + 1})', look("row", align="left"))
+        key = f"INDEX({area.helper(0)},{line})"
+        sheet.write_formula(row, 0, f'=IF(LEN({key})=0,"",{line})', look("row", align="left"))
         for name, other in SET_PLACES.items():
-            formula = _found(area.named(name), key, number + 1, columns[name], name)
+            formula = _found(area.named(name), key, line, columns[name], name)
             sheet.write_formula(row, _PLACE[other], formula, _style(drawing, columns[name], name))
     drawing.verdict_marks(sheet, range_name(first, _PLACE["verdict"], row, _PLACE["verdict"]))
     return row
 
 
-def _found(cells: str, key: str, number: int, column: ResultColumn, name: str) -> str:
+def _found(cells: str, key: str, line: str, column: ResultColumn, name: str) -> str:
     """Value of a line of the results, blank where the line is blank; no verdict counts while the results are stale."""
-    value = f"INDEX({cells},{number})"
+    value = f"INDEX({cells},{line})"
     shown = f'IF(ISNUMBER({value}),{value},{value}&"")' if column.is_number else f'{value}&""'
     if name == "verdict":
         shown = f'IF({STATE}=1,{shown},"UNKNOWN")'
@@ -114,15 +114,13 @@ def _draw_site_lines(drawing: Drawing, sheet: Any, row: int) -> int:
         sheet.write_string(
             row, _PLACE[other], columns[name].heading, look("heading", text_wrap=False, valign="vcenter")
         )
-    first = row + 1
+    first, line = row + 1, line_below(cell_name(row, 0))
     for number in range(area.rows):
         row = first + number
         sheet.set_row(row, 15)
-        key = f"INDEX({area.helper(0)},{number + 1})"
+        key = f"INDEX({area.helper(0)},{line})"
         for name, other in SITE_PLACES.items():
             style = look("plain", bold=name == "verdict", align="center" if name == "verdict" else "left")
-            sheet.write_formula(
-                row, _PLACE[other], _found(area.named(name), key, number + 1, columns[name], name), style
-            )
+            sheet.write_formula(row, _PLACE[other], _found(area.named(name), key, line, columns[name], name), style)
     drawing.verdict_marks(sheet, range_name(first, _PLACE["verdict"], row, _PLACE["verdict"]))
     return row

@@ -1,4 +1,4 @@
-"""The Schedule: one line a station, found by tag in the results, with ordinary formulas only; ready to print and sign."""
+"""The Schedule: one line a station, found by tag in the results, with ordinary formulas only, to print and sign."""
 
 from __future__ import annotations
 
@@ -98,14 +98,17 @@ def _draw_head(drawing: Drawing, sheet: Any) -> None:
 def agreement_formula() -> str:
     """Whether every station that is filled in stands on the schedule, and what to do if not."""
     missing = f"{STATIONS_FILLED}-{STATIONS_ON_SCHEDULE}"
-    return (f'=IF({STATIONS_FILLED}={STATIONS_ON_SCHEDULE},"All "&{STATIONS_FILLED}&" stations of sheet Stations are on '
-            f'this schedule.","STOP: "&{STATIONS_FILLED}&" stations are filled in and "&{STATIONS_ON_SCHEDULE}&" stand on '
-            f'the schedule ("&({missing})&" missing). Make room: drenchbook convert OLD NEW")')  # fmt: skip
+    agree = f'"All "&{STATIONS_FILLED}&" stations of sheet Stations are on the schedule."'
+    stop = (f'"STOP: "&{STATIONS_FILLED}&" stations are filled in and "&{STATIONS_ON_SCHEDULE}&" stand on it ("'
+            f'&({missing})&" missing). Make room: drenchbook convert OLD NEW"')  # fmt: skip
+    none = '"No station is filled in yet: begin with the sheet Project."'
+    return f"=IF({STATIONS_FILLED}={STATIONS_ON_SCHEDULE},IF({STATIONS_FILLED}=0,{none},{agree}),{stop})"
 
 
 def changed_limits() -> str:
     """Expression that names the limits that were changed."""
-    return (f'IF({LIMITS_CHANGED}=0,"limits as in the criteria set","limits changed for this project: "&{CHANGED_NAMES})')  # fmt: skip
+    same, changed = '"limits as in the criteria set"', '"limits changed for this project: "'
+    return f"IF({LIMITS_CHANGED}=0,{same},{changed}&{CHANGED_NAMES})"
 
 
 def _draw_headings(drawing: Drawing, sheet: Any) -> None:
@@ -145,7 +148,7 @@ def _limit_formula(column: ResultColumn) -> str:
 def _draw_station(drawing: Drawing, sheet: Any, row: int) -> None:
     sheet.set_row(row, ROW_HEIGHT)
     area, look = drawing.layout.results["DRENCH_SCHEDULE"], drawing.look
-    number, found, tag = (cell_name(row, place) for place in (LINE_NUMBER, RESULT_ROW, COLUMN["tag"]))
+    number, tag = cell_name(row, LINE_NUMBER), cell_name(row, COLUMN["tag"])
     above = f"{cell_name(FIRST - 1, LINE_NUMBER)}:{cell_name(row - 1, LINE_NUMBER, fixed=False)}"
     sheet.write_formula(row, LINE_NUMBER, f"=MAX({above})+1", look("plain"))
     keys = area.helper(0)
@@ -179,7 +182,8 @@ def _verdict_formula(drawing: Drawing, row: int) -> str:
     word = f"INDEX({area.helper(1)},{found})"
     proved = f'IF(AND(ISNUMBER({made}),ISNUMBER({met})),IF(AND({made}>0,{made}={met}),"{OK}","{UNKNOWN}"),"{UNKNOWN}")'
     said = f'IF({word}="{OK}",{proved},IF(OR({word}="{FAIL}",{word}="{WARN}"),{word},"{UNKNOWN}"))'
-    return (f'=IF(LEN({tag})=0,"",IF({STATE}=0,"{FAIL}",IF(AND({STATE}=1,ISNUMBER({found})),{said},"{UNKNOWN}")))')  # fmt: skip
+    belongs = f'IF(AND({STATE}=1,ISNUMBER({found})),{said},"{UNKNOWN}")'
+    return f'=IF(LEN({tag})=0,"",IF({STATE}=0,"{FAIL}",{belongs}))'
 
 
 def _value_formula(drawing: Drawing, row: int, column: ResultColumn) -> str:
