@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from drenchbook import __version__
-from drenchbook.errors import InputError, SiteError
+from drenchbook.errors import ALL_MET, NOT_MET, UNUSABLE, InputError, SiteError
 from drenchbook.published.criteria import CRITERIA_SETS
-
-ALL_MET, NOT_MET, UNUSABLE = 0, 1, 2
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -128,11 +124,6 @@ def _templates(options: argparse.Namespace) -> int:
         return NOT_MET
     print("templates and samples are as their generator makes them" if options.check or not differences else "written")
     return ALL_MET
-
-
-def as_json_text(answer: dict[str, Any]) -> str:
-    """The JSON report as text."""
-    return json.dumps(answer, ensure_ascii=False, allow_nan=False, indent=1)
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import sys
@@ -15,9 +16,8 @@ from typing import Any
 from drenchbook.check_samples import OUTCOME_WORDS, PASSED
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.check_words import case_text
-from drenchbook.command_line import ALL_MET, NOT_MET, UNUSABLE, as_json_text
 from drenchbook.convert_command import SITE_SUFFIX, read_any
-from drenchbook.errors import InputError, Problem, SiteError
+from drenchbook.errors import ALL_MET, NOT_MET, UNUSABLE, InputError, Problem, SiteError
 from drenchbook.json_report import file_report
 from drenchbook.quantity_text import percent_text
 from drenchbook.report import Report
@@ -48,7 +48,7 @@ def run(files: Sequence[Path], output: Path | None, *, check: bool, as_json: boo
             print(done.text, file=stream, flush=True)
         results.append(done)
     if as_json:
-        print(as_json_text({"files": [done.json for done in results]}))
+        print(json.dumps({"files": [done.json for done in results]}, ensure_ascii=False, allow_nan=False, indent=1))
     return max(done.code for done in results)
 
 

@@ -1,0 +1,142 @@
+"""A file imports only from a smaller rank, never from its own: the table below is the map of the package."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[1] / "server" / "drenchbook"
+
+# A folder stands for all its files unless a file has a row of its own; the longest match counts.
+RANKS: dict[str, float] = {
+    "__init__.py": 0,
+    "errors.py": 0,
+    "physics/__init__.py": 0.4,
+    "physics/inputs.py": 0.5,
+    "physics/water.py": 1,
+    "physics/": 2,
+    "units.py": 3,
+    "published/__init__.py": 3.5,
+    "published/data_files.py": 3.6,
+    "published/size_text.py": 3.7,
+    "published/sources.py": 3.8,
+    "published/": 4,
+    "site_tables.py": 5,
+    "site_model.py": 6,
+    "result_tables.py": 6,
+    "quantity_text.py": 6,
+    "site_cells.py": 6.2,
+    "site_sheets.py": 6.4,
+    "site_rules.py": 6.6,
+    "site_file.py": 6.6,
+    "network.py": 7,
+    "operating_cases.py": 8,
+    "solver_results.py": 8,
+    "solver_paths.py": 8.2,
+    "solver_blocks.py": 8.4,
+    "solver_flows.py": 8.5,
+    "solver_single.py": 8.6,
+    "solver_sets.py": 8.7,
+    "solver_statics.py": 8.8,
+    "solver_steps.py": 8.9,
+    "solver.py": 9,
+    "check_context.py": 9.2,
+    "hot_water.py": 9.4,
+    "check_samples.py": 9.4,
+    "check_measures.py": 9.6,
+    "check_static.py": 9.7,
+    "check_table.py": 9.8,
+    "checks.py": 10,
+    "check_remedies.py": 10.2,
+    "check_words.py": 10.4,
+    "site_lines.py": 10.4,
+    "report.py": 10.6,
+    "json_report.py": 10.8,
+    "table_results.py": 11,
+    "function_spelling.py": 11.1,
+    "worksheet_arguments.py": 11.2,
+    "worksheet_calculations.py": 11.4,
+    "worksheet_functions.py": 12,
+    "worksheet_reference.py": 12.1,
+    "formula_values.py": 12.2,
+    "formula_operators.py": 12.3,
+    "formula_text_functions.py": 12.4,
+    "formula_counting.py": 12.4,
+    "formula_functions.py": 12.5,
+    "formula_grammar.py": 12.6,
+    "formula_running.py": 12.65,
+    "formula_language.py": 12.7,
+    "registry_externals.py": 12.8,
+    "evaluate_command.py": 12.9,
+    "workbook/": 13,
+    "convert_command.py": 14,
+    "recalc_command.py": 14.5,
+    "command_line.py": 15,
+}
+FILES = sorted(path.relative_to(PACKAGE).as_posix() for path in PACKAGE.rglob("*.py"))
+ONLY_IN = {"openpyxl": 13, "xlsxwriter": 13, "xlwings": 14, "uno": 14}
+FORBIDDEN_NAMES = {"utils.py", "helpers.py", "common.py", "base.py"}
+
+
+def rank(file: str) -> float:
+    """The rank of a file: its own row, or that of its folder."""
+    if file in RANKS:
+        return RANKS[file]
+    folder = file.rsplit("/", 1)[0] + "/"
+    assert folder in RANKS, f"{file} has no rank; give it a row in tests/test_ranks.py"
+    return RANKS[folder]
+
+
+def imports(file: str) -> set[str]:
+    """Every module a file imports, at the top or inside a function."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse((PACKAGE / file).read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{file} imports by a relative name"
+            found |= {node.module} | {f"{node.module}.{alias.name}" for alias in node.names}
+    return found
+
+
+def file_of(module: str) -> str | None:
+    """The file of one of our modules, or None for what is not a module."""
+    path = module.removeprefix("drenchbook").lstrip(".").replace(".", "/")
+    for candidate in (f"{path}.py", f"{path}/__init__.py".lstrip("/")):
+        if candidate in FILES:
+            return candidate
+    return None
+
+
+@pytest.mark.parametrize("file", FILES)
+def test_a_file_imports_only_from_a_smaller_rank(file):
+    for module in imports(file):
+        if not module.split(".")[0] == "drenchbook":
+            continue
+        other = file_of(module)
+        if other is None or other == "__init__.py" or other.endswith("/__init__.py"):
+            continue
+        same_folder = file.startswith("workbook/") and other.startswith("workbook/")
+        if not same_folder:
+            assert rank(other) < rank(file), f"{file} (rank {rank(file)}) imports {other} (rank {rank(other)})"
+
+
+def test_the_rooms_of_the_workbook_folder_do_not_import_in_a_ring():
+    rooms = [file for file in FILES if file.startswith("workbook/")]
+    above = {file: {other for module in imports(file) if (other := file_of(module)) in rooms and other != file} for file in rooms}  # fmt: skip
+    done: set[str] = set()
+    while len(done) < len(rooms):
+        free = {file for file in rooms if file not in done and above[file] <= done}
+        assert free, f"a ring among {sorted(set(rooms) - done)}"
+        done |= free
+
+
+@pytest.mark.parametrize("file", FILES)
+def test_spreadsheet_libraries_stay_in_their_ranks(file):
+    for module in imports(file):
+        least = ONLY_IN.get(module.split(".")[0])
+        assert least is None or rank(file) >= least, f"{file} imports {module}"
+
+
+def test_names_say_what_is_inside():
+    assert not FORBIDDEN_NAMES & {file.rsplit("/", 1)[-1] for file in FILES}
