@@ -72,33 +72,41 @@ def _plain(cell: Any) -> Any:
 
 def schedule_rows(grids: Sequence[Grid]) -> Rows:
     """DRENCH_SCHEDULE: one row for each row of the Stations range, blanks last."""
-    rows = _rows(grids, Report.schedule_rows, len(SCHEDULE_COLUMNS), 1)
-    return rows + [[""] * len(SCHEDULE_COLUMNS) for _ in range(len(grids[-1]) - 1 - len(rows))]
+    return _rows(grids, Report.schedule_rows, len(SCHEDULE_COLUMNS), 1, len(grids[-1]) - 1)
 
 
-def set_rows(grids: Sequence[Grid]) -> Rows:
-    """DRENCH_SETS: one row for each set of stations that an event lets flow at once."""
-    return _rows(grids, Report.set_rows, len(SET_COLUMNS), 1)
+def set_rows(grids: Sequence[Grid], rows: float = 0) -> Rows:
+    """DRENCH_SETS: one row for each set of stations that an event lets flow at once, padded to `rows`."""
+    return _rows(grids, Report.set_rows, len(SET_COLUMNS), 1, int(rows))
 
 
-def case_rows(grids: Sequence[Grid], station: Any = "") -> Rows:
-    """DRENCH_CASES: one row for each case, or the governing ones of a large site."""
-    return _rows(grids, lambda report: report.case_rows(str(station or "")), len(CASE_COLUMNS), 5)
+def case_rows(grids: Sequence[Grid], station: Any = "", rows: float = 0) -> Rows:
+    """DRENCH_CASES: one row for each case, or the governing ones of a large site, padded to `rows`."""
+    return _rows(grids, lambda report: report.case_rows(str(station or "")), len(CASE_COLUMNS), 5, int(rows))
 
 
-def site_rows(grids: Sequence[Grid]) -> Rows:
-    """DRENCH_SITE: one row for each site line, the worst first."""
-    return _rows(grids, Report.site_rows, len(SITE_COLUMNS), 2)
+def site_rows(grids: Sequence[Grid], rows: float = 0) -> Rows:
+    """DRENCH_SITE: one row for each site line, the worst first, padded to `rows`."""
+    return _rows(grids, Report.site_rows, len(SITE_COLUMNS), 2, int(rows))
 
 
-def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], width: int, word_column: int) -> Rows:
-    """The rows of a report; a file that cannot be used gives UNKNOWN and the sentences."""
+def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], width: int, word_column: int, room: int) -> Rows:
+    """The rows of a report, padded with empty text; a file that cannot be used gives UNKNOWN and the sentences.
+
+    Where there are more rows than room, the last row says how many are not shown and how to make room.
+    """
     report = _last.of(grids)
     if isinstance(report, Report):
-        return rows_of(report)
-    rows = []
-    for problem in report.problems:
-        row: list[Any] = [NO_RESULT] * width
-        row[word_column], row[-1] = UNKNOWN, str(problem)
-        rows.append(row)
-    return rows
+        rows = rows_of(report)
+    else:
+        rows = [_words(str(problem), width, word_column) for problem in report.problems]
+    if room and len(rows) > room:
+        left = f"and {len(rows) - room + 1} more rows: make room with drenchbook convert OLD.xlsx NEW.xlsx"
+        rows = [*rows[: room - 1], _words(left, width, word_column)]
+    return rows + [[""] * width for _ in range(room - len(rows))]
+
+
+def _words(sentence: str, width: int, word_column: int) -> list[Any]:
+    row: list[Any] = [NO_RESULT] * width
+    row[word_column], row[-1] = UNKNOWN, sentence
+    return row
