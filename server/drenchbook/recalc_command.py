@@ -39,6 +39,8 @@ def run(files: Sequence[Path], output: Path | None, *, check: bool, as_json: boo
     """Recalculate the files, several at once in worker processes; the exit code is the worst of them."""
     if output is not None and len(files) > 1:
         raise InputError("--output", output, "takes one FILE; without it each workbook is recalculated in place")
+    if output is not None:
+        output.parent.mkdir(parents=True, exist_ok=True)
     results = []
     for number, done in enumerate(_each(files, output, check, as_json, jobs), start=1):
         if len(files) > 1:
