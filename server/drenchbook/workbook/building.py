@@ -83,9 +83,7 @@ def workbook_bytes(site: Site, spare_rows: int | None = None, cases_shown: int =
     book.calc_on_load, book.calc_id = False, CALCULATION_ENGINE  # values stand in the file; they are trusted
     book.set_properties({"title": "Emergency shower and eyewash schedule", "created": NO_CLOCK})
     book.set_size(2400, 1500)
-    stations = len(site.stations)
-    sets = max(6, 2 * len(site.events) + stations // 5)
-    layout = layout_of(site, spare=spare_rows, sets_shown=sets, cases_shown=cases_shown)
+    layout = layout_of(site, spare_rows, cases_shown)
     drawing = Drawing(book, site, layout)
     draw_cover_sheet(drawing)
     draw_input_sheets(drawing)

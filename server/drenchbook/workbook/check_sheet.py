@@ -39,7 +39,7 @@ STATIONS_FILLED, STATIONS_WITH_RESULTS, STATIONS_ON_SCHEDULE = (
 )  # fmt: skip
 SETS_GIVEN, CASES_GIVEN, CASES_SHOWN_HERE = "Sets_given", "Cases_given", "Cases_shown"
 LIMITS_CHANGED, CHANGED_NAMES = "Limits_changed", "Limits_changed_names"
-UNITS_AT, LIMITS_AT, HEADINGS_AT = 0, 4, 16  # first columns of the lists
+UNITS_AT, LIMITS_AT, HEADINGS_AT = 0, 4, 18  # first columns of the lists
 SCHEDULE_LIMITS: tuple[tuple[str, str], ...] = (
     ("FLW-3", ""), ("PRS-2", "pressure"), ("TMP least", "temperature"), ("TMP greatest", "temperature"),
     ("DLG-2", "seconds"), ("HOT-1", "minutes"), ("HOT-2", "minutes"),
@@ -163,7 +163,8 @@ def _draw_limits(drawing: Drawing) -> None:
     """Each limit of the criteria sets, the value that stands in the Limits sheet, and whether it differs."""
     sheet, look, area = drawing.sheets[CHECK], drawing.look, drawing.layout.inputs[LIMITS.key]
     american, european = (default_limits(name) for name in CRITERIA_SETS)
-    headings = ("Limit", "Published here", "Its unit", "Value", "Unit", "Row", "Differs", "Names", "In these units")
+    headings = ("Limit", "Published here", "Its unit", "Value", "Unit", "Row", "Differs", "Names", "In these units",
+                *CRITERIA_SETS[:1], "Its unit", *CRITERIA_SETS[1:], "Its unit")  # fmt: skip
     for position, heading in enumerate(headings):
         sheet.write_string(LISTS_ROW, LIMITS_AT + position, heading, look("heading"))
     ids, values, given = area.named("id"), area.named("value"), area.named("unit")
@@ -171,12 +172,14 @@ def _draw_limits(drawing: Drawing) -> None:
     is_european = f'{setting_cell("criteria_set")}="{CRITERIA_SETS[1]}"'
     for number, (one, other) in enumerate(zip(american, european, strict=True), start=1):
         row = LISTS_ROW + number
-        cell = {p: cell_name(row, LIMITS_AT + p) for p in range(9)}
+        cell = {p: cell_name(row, LIMITS_AT + p, fixed=False) for p in range(13)}
         sheet.write_string(row, LIMITS_AT, one.id, look("computed"))
         value = f"INDEX({values},{cell[5]})"
+        for position, published in enumerate((one.value, one.unit, other.value, other.unit), start=9):
+            sheet.write(row, LIMITS_AT + position, "none" if published is None else published, look("computed"))
         formulas = {
-            1: f"=IF({is_european},{_literal(other.value)},{_literal(one.value)})",
-            2: f'=IF({is_european},"{other.unit}","{one.unit}")',
+            1: f"=IF({is_european},{cell[11]},{cell[9]})",
+            2: f"=IF({is_european},{cell[12]},{cell[10]})",
             3: f'=IF(ISNUMBER({cell[5]}),IF(ISNUMBER({value}),{value},"none"),"none")',
             4: f'=IF(ISNUMBER({cell[5]}),INDEX({given},{cell[5]})&"","none")',
             5: f'=IFERROR(MATCH({cell[0]},{ids},0),"none")',
@@ -185,17 +188,13 @@ def _draw_limits(drawing: Drawing) -> None:
         }
         if one.id in in_units:
             formulas[8] = _in_units(drawing, cell, in_units[one.id])
-            drawing.define(limit_name(one.id), on_sheet(CHECK, cell[8]))
+            drawing.define(limit_name(one.id), on_sheet(CHECK, cell_name(row, LIMITS_AT + 8)))
         for position, formula in formulas.items():
             sheet.write_formula(row, LIMITS_AT + position, formula, look("computed"))
 
 
 def _before(row: int) -> str:
-    return cell_name(row - 1, LIMITS_AT + 7) if row > LISTS_ROW + 1 else '""'
-
-
-def _literal(value: float | None) -> str:
-    return '"none"' if value is None else f"{value:.15g}"
+    return cell_name(row - 1, LIMITS_AT + 7, fixed=False) if row > LISTS_ROW + 1 else '""'
 
 
 def _in_units(drawing: Drawing, cell: dict[int, str], quantity: str) -> str:

@@ -32,7 +32,8 @@ def table_fingerprint(area: InputArea, headings: str) -> str:
     """Array formula of the fingerprint of one table; `headings` is the range that lists its known headings."""
     block = area.block()
     number = f"1+LN(1+1000000*ABS({block}))+0.731*({block}<0)"
-    other = f"IF(ISTEXT({block}),2+LEN({block}),IF(ISBLANK({block}),0,IF({block}=TRUE,3.3,4.4)))"
+    text = f"IF(LEN({block})=0,0,2+LEN({block}))"  # an empty text is a blank in one program and a text in another
+    other = f"IF(ISTEXT({block}),{text},IF(ISBLANK({block}),0,IF({block}=TRUE,3.3,4.4)))"
     cells = f"IF(ISERROR({block}),5.7,IF(ISNUMBER({block}),{number},{other}))"
     columns = f"TRANSPOSE(100*{_known(area, headings)}^1.37)"
     places = f"COLUMN($A$1:{cell_name(0, LONGEST_ROW - 1)})"
@@ -43,7 +44,9 @@ def table_fingerprint(area: InputArea, headings: str) -> str:
 
 
 def longest_row(area: InputArea, headings: str) -> str:
-    """Array formula of the most letters in a row of one table, spaces between the columns included."""
+    """Array formula of the most letters in a row below the headings of one table, spaces between columns included."""
     block = area.block()
     lengths = f"IF(ISTEXT({block}),LEN({block}),0)+1"
-    return f"{{=MAX(MMULT({lengths},TRANSPOSE(IF({_known(area, headings)}>0,1,0))))}}"
+    counted = f"TRANSPOSE(IF({_known(area, headings)}>0,1,0))"
+    below = f"(ROW({area.column(0)})>ROW({area.first_heading()}))"
+    return f"{{=MAX(MMULT({lengths},{counted})*{below})}}"

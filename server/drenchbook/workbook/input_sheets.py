@@ -22,7 +22,7 @@ from drenchbook.workbook.layout import (
     project_lines,
     range_name,
 )
-from drenchbook.workbook.look import lines_needed
+from drenchbook.workbook.look import FAIL_FILL, QUIET, lines_needed
 from drenchbook.workbook.option_lists import SIZE_LIST, list_for
 
 LINE = 13.5  # points of one line of text
@@ -61,7 +61,7 @@ def _above(drawing: Drawing, sheet: Any, table: Table, area: InputArea) -> None:
     if table is PROJECT:
         counted = '"Settings of the whole workbook"'
     sheet.write_formula(COUNT_ROW, 0, f"={counted}&{stop}&{sample}", look("strong"))
-    mark = look.mark(font_color="#FFFFFF", bg_color="#7F1414", bold=True)
+    mark = look.mark(font_color="#FFFFFF", bg_color=FAIL_FILL, bold=True)
     condition = f"=COUNTA({stray})>0"
     sheet.conditional_format(COUNT_ROW, 0, COUNT_ROW, min(area.width, 6) - 1,
                              {"type": "formula", "criteria": condition, "format": mark})  # fmt: skip
@@ -167,8 +167,9 @@ def _project(drawing: Drawing, sheet: Any) -> None:
             continue
         sheet.write_string(row, 0, line.heading, look("row"))
         _write(drawing, sheet, row, 1, line, values[line.name])
-        sheet.write_string(row, 2, line.unit(drawing.units), look("row"))
-        sheet.write_string(row, 3, line.help, look("row", font_color="#3D4C5A"))
+        for position, text in ((2, line.unit(drawing.units)), (3, line.help)):
+            style = look("row", font_color=QUIET)
+            sheet.write_string(row, position, text, style) if text else sheet.write_blank(row, position, None, style)
         only = (str(settings.units),) if line.name == "units" else ()
         _validate(drawing, sheet, line, (row, 1, row, 1), only)
     sheet.freeze_panes(HEADING_ROW + 1, 1)

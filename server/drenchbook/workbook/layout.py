@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -17,6 +18,7 @@ SHEETS = (COVER, *(table.sheet for table in TABLES), SCHEDULE, CASES, RESULTS, C
 
 # Input sheets, 0-based rows: title, how to fill, counter, group band, thin blank row, then the one heading row.
 TITLE_ROW, HOW_ROW, COUNT_ROW, GROUP_ROW, THIN_ROW, HEADING_ROW = range(6)
+MOST_SETS = 200  # lines of sets on the Schedule; the JSON report holds every set
 BELOW_THE_LINE = 1000  # rows under the dark line that are watched for stray entries
 
 
@@ -94,6 +96,10 @@ class InputArea:
     def headings(self) -> str:
         """The heading row."""
         return on_sheet(self.table.sheet, range_name(HEADING_ROW, 0, HEADING_ROW, self.width - 1))
+
+    def first_heading(self) -> str:
+        """The first cell of the heading row."""
+        return on_sheet(self.table.sheet, cell_name(HEADING_ROW, 0))
 
     def column(self, position: int) -> str:
         """One column from the heading row to the dark line: rows inserted anywhere between are inside."""
@@ -177,19 +183,28 @@ def spare_rows(table: Table, used: int) -> int:
     return 3 + used // 10 if table is STATIONS and used else table.spare_rows
 
 
-def layout_of(
-    site: Site, spare: int | None = None, sets_shown: int = 12, site_lines: int = 24, cases_shown: int = CASES_SHOWN
-) -> Layout:
+def sets_of(site: Site) -> int:
+    """How many sets of two or more stations the events of a site allow, at most."""
+    count = 0
+    for event in site.events:
+        if isinstance(event.stations, tuple) and isinstance(event.users, float):
+            stations, users = len(event.stations), min(int(event.users), 6)
+            count += sum(math.comb(stations, together) for together in range(2, users + 1))
+    return count
+
+
+def layout_of(site: Site, spare: int | None = None, cases_shown: int = CASES_SHOWN) -> Layout:
     """The areas of a workbook that holds a site."""
     inputs = {}
     for table in TABLES:
         used = len(project_lines()) if table is PROJECT else len(site.rows(table))
         free = spare_rows(table, used) if spare is None else max(spare, 1)
         inputs[table.key] = InputArea(table, used if table is PROJECT else used + free)
+    wholes = ((3, site.supplies), (4, site.hot_water_sources), (1, site.mixing_valves), (2, site.events))
     heights = {
         "DRENCH_SCHEDULE": inputs[STATIONS.key].rows,
-        "DRENCH_SETS": sets_shown,
-        "DRENCH_SITE": site_lines,
+        "DRENCH_SETS": min(sets_of(site) + 3, MOST_SETS),
+        "DRENCH_SITE": max(12, 4 + sum(lines * len(rows) for lines, rows in wholes)),
         "DRENCH_CASES": cases_shown,
     }
     results, top = {}, 4

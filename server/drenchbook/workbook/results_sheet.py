@@ -35,9 +35,9 @@ def draw_results_sheet(drawing: Drawing) -> None:
     for place, width in widths.items():
         sheet.set_column(place, place, width)
     sheet.freeze_panes(3, 2)
-    sheet.repeat_rows(0, 2)
     sheet.protect("", PROTECTED)
-    drawing.page(sheet, large=True, wide=2)
+    drawing.page(sheet)
+    sheet.print_area(0, 0, 3, 8)  # a sheet to look values up in: what is printed stands on Schedule and Cases
 
 
 def array_formula(area: ResultArea) -> str:
@@ -71,10 +71,10 @@ def _draw_area(drawing: Drawing, sheet: Any, area: ResultArea) -> None:
             sheet.write_number(row, place, 0, _format(drawing, area.columns[place - area.COLUMN])) if (
                 row > area.first
             ) else None
-        key = cell_name(row, area.COLUMN)
+        key = cell_name(row, area.COLUMN, fixed=False)
         sheet.write_formula(row, 0, f'=IFERROR({key}&"","")', look("computed"))
         if "verdict" in names:
-            verdict = cell_name(row, area.COLUMN + names.index("verdict"))
+            verdict = cell_name(row, area.COLUMN + names.index("verdict"), fixed=False)
             sheet.write_formula(row, 1, f'=IFERROR({verdict}&"","")', look("computed"))
     if "verdict" in names:
         drawing.verdict_marks(sheet, range_name(area.first, 1, area.last, 1))

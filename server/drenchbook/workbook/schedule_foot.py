@@ -53,16 +53,16 @@ def _draw_sets(drawing: Drawing, sheet: Any, row: int) -> int:
     sheet.set_row(row, 18)
     sheet.write_string(row, 0, TITLES["DRENCH_SETS"], look("subtitle"))
     row += 1
-    sheet.set_row(row, 44)
+    sheet.set_row(row, 58)
     for place in range(_PLACE["message"] + 1):
-        sheet.write_blank(row, place, None, look("heading"))
+        sheet.write_blank(row, place, None, look("bar"))
     for name, other in SET_PLACES.items():
         column = columns[name]
         unit = column.unit(drawing.units)
         align = "left" if name in ("set", "events", "governing_case", "message") else "center"
         heading = f"{column.heading}\n{unit}" if unit and name != "users" else column.heading
-        sheet.write_string(row, _PLACE[other], heading, look("heading", align=align, valign="vcenter"))
-    sheet.write_string(row, 0, "Line", look("heading", valign="vcenter"))
+        sheet.write_string(row, _PLACE[other], heading, look("bar", align=align, text_wrap=True))
+    sheet.write_string(row, 0, "Line", look("bar"))
     first, line = row + 1, line_below(cell_name(row, 0))
     for number in range(area.rows):
         row = first + number
@@ -109,11 +109,9 @@ def _draw_site_lines(drawing: Drawing, sheet: Any, row: int) -> int:
     row += 1
     sheet.set_row(row, 18)
     for place in range(_PLACE["message"] + 1):
-        sheet.write_blank(row, place, None, look("heading"))
+        sheet.write_blank(row, place, None, look("bar"))
     for name, other in SITE_PLACES.items():
-        sheet.write_string(
-            row, _PLACE[other], columns[name].heading, look("heading", text_wrap=False, valign="vcenter")
-        )
+        sheet.write_string(row, _PLACE[other], columns[name].heading, look("bar"))
     first, line = row + 1, line_below(cell_name(row, 0))
     for number in range(area.rows):
         row = first + number

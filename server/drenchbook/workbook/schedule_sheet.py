@@ -114,7 +114,8 @@ def changed_limits() -> str:
 def _draw_headings(drawing: Drawing, sheet: Any) -> None:
     look, shown = drawing.look, ""
     hose_used = any(model.kind == "drench hose" for model in drawing.site.outlet_models)
-    for row, height in ((GROUPS, 15), (HEADINGS, 44), (UNITS, 14), (LIMITS, 16)):
+    widths = column_widths()
+    for row, height in ((GROUPS, 15), (HEADINGS, 44), (UNITS, 14), (LIMITS, 27)):
         sheet.set_row(row, height)
     for place, column in enumerate(SCHEDULE_COLUMNS):
         starts = column.group != shown
@@ -124,14 +125,27 @@ def _draw_headings(drawing: Drawing, sheet: Any) -> None:
         sheet.write_string(GROUPS, place, group, look("band", **edge))
         align = "left" if column.name in LEFT else "center"
         sheet.write_string(HEADINGS, place, column.heading, look("heading", align=align, valign="vcenter"))
-        sheet.write_string(UNITS, place, column.unit(drawing.units), look("unit", **edge))
+        unit = "" if column.hidden else column.unit(drawing.units)
+        sheet.write_string(UNITS, place, unit, look("unit", **edge))
         formula = _limit_formula(column)
         if formula.startswith("="):
             sheet.write_formula(LIMITS, place, formula, look("limit", **edge))
         else:
             sheet.write_string(LIMITS, place, formula, look("limit", **edge))
         hidden = column.hidden or (column.group == HOSE and not hose_used)
-        sheet.set_column(place, place, column.width, None, {"hidden": True} if hidden else {})
+        sheet.set_column(place, place, widths[column.name], None, {"hidden": True} if hidden else {})
+
+
+def column_widths() -> dict[str, float]:
+    """Width of each column: wide enough for the name of its group over its columns."""
+    groups: dict[str, list[ResultColumn]] = {}
+    for column in SCHEDULE_COLUMNS:
+        groups.setdefault(column.group, []).append(column)
+    return {
+        column.name: max(column.width, 8.0 if column.is_number else 0.0, 1.0 + len(group) / len(columns))
+        for group, columns in groups.items()
+        for column in columns
+    }
 
 
 def _limit_formula(column: ResultColumn) -> str:
@@ -148,7 +162,7 @@ def _limit_formula(column: ResultColumn) -> str:
 def _draw_station(drawing: Drawing, sheet: Any, row: int) -> None:
     sheet.set_row(row, ROW_HEIGHT)
     area, look = drawing.layout.results["DRENCH_SCHEDULE"], drawing.look
-    number, tag = cell_name(row, LINE_NUMBER), cell_name(row, COLUMN["tag"])
+    number, tag = cell_name(row, LINE_NUMBER, fixed=False), cell_name(row, COLUMN["tag"], fixed=False)
     above = f"{cell_name(FIRST - 1, LINE_NUMBER)}:{cell_name(row - 1, LINE_NUMBER, fixed=False)}"
     sheet.write_formula(row, LINE_NUMBER, f"=MAX({above})+1", look("plain"))
     keys = area.helper(0)
@@ -169,7 +183,7 @@ def _draw_station(drawing: Drawing, sheet: Any, row: int) -> None:
         if column.name == "message":
             style["font_size"] = 9
         if column.is_number:
-            style["num_format"] = number_format(column)
+            style.update(num_format=number_format(column), text_wrap=True)
         sheet.write_formula(row, place, _value_formula(drawing, row, column), look("row", **style))
 
 
@@ -177,7 +191,8 @@ def _verdict_formula(drawing: Drawing, row: int) -> str:
     """OK only where the results belong to the inputs and every check that was made was met."""
     area = drawing.layout.results["DRENCH_SCHEDULE"]
     tag, found, made, met = (
-        cell_name(row, place) for place in (COLUMN["tag"], RESULT_ROW, COLUMN["checks_made"], COLUMN["checks_met"])
+        cell_name(row, place, fixed=False)
+        for place in (COLUMN["tag"], RESULT_ROW, COLUMN["checks_made"], COLUMN["checks_met"])
     )
     word = f"INDEX({area.helper(1)},{found})"
     proved = f'IF(AND(ISNUMBER({made}),ISNUMBER({met})),IF(AND({made}>0,{made}={met}),"{OK}","{UNKNOWN}"),"{UNKNOWN}")'
@@ -188,7 +203,7 @@ def _verdict_formula(drawing: Drawing, row: int) -> str:
 
 def _value_formula(drawing: Drawing, row: int, column: ResultColumn) -> str:
     area = drawing.layout.results["DRENCH_SCHEDULE"]
-    tag, found = cell_name(row, COLUMN["tag"]), cell_name(row, RESULT_ROW)
+    tag, found = cell_name(row, COLUMN["tag"], fixed=False), cell_name(row, RESULT_ROW, fixed=False)
     value = f"INDEX({area.named(column.name)},{found})"
     shown = f'IF(ISNUMBER({value}),{value},{value}&"")' if column.is_number else f'{value}&""'
     none = '"?"'
