@@ -332,13 +332,13 @@ def both(tmp_path_factory):
     return ours, theirs
 
 
-def same(ours, theirs):
+def same(ours, theirs, in_array=False):
     if isinstance(theirs, (datetime.datetime, datetime.date)):
         theirs = serial(theirs)
     if isinstance(ours, ErrorValue):
         return theirs in ERRORS.get(ours.code, {ours.code})
     if isinstance(ours, bool):  # inside an array the other program writes truth values as 1 and 0
-        return theirs == ours and isinstance(theirs, (bool, int))
+        return theirs == ours if in_array else theirs is ours
     if isinstance(ours, float) and isinstance(theirs, (int, float)):
         return ours == pytest.approx(theirs, rel=1e-13, abs=1e-13)
     return (ours or "") == (theirs or "")
@@ -366,7 +366,7 @@ def test_each_array_gives_what_the_spreadsheet_program_gives(both):
             for across in range(column, column + columns):
                 cell = theirs.cell(row, across)
                 mine = ours.values["Sheet1", cell.coordinate]
-                if not same(mine, cell.value):
+                if not same(mine, cell.value, in_array=True):
                     wrong.append(f"{formula} at {cell.coordinate}: {mine!r}, the other program {cell.value!r}")
         column += columns + 1
     assert not wrong, "\n".join(wrong)
