@@ -34,6 +34,7 @@ from drenchbook.workbook.layout import (
 from drenchbook.workbook.option_lists import draw_option_lists
 
 FINGERPRINT, STAMP = "Inputs_fingerprint", "Results_stamp"
+STALE = "RESULTS DO NOT BELONG TO THESE INPUTS (DAT-5)"
 STATIONS_FILLED, STATIONS_WITH_RESULTS, STATIONS_ON_SCHEDULE = (
     "Stations_filled", "Stations_with_results", "Stations_on_schedule",
 )  # fmt: skip
@@ -69,7 +70,10 @@ def draw_check_sheet(drawing: Drawing, schedule_columns: dict[str, str]) -> None
     for number, (label, name, formula) in enumerate(_facts(drawing, schedule_columns)):
         row = FACTS_ROW + number
         sheet.write_string(row, 0, label, look("label"))
-        if formula.startswith("="):
+        if formula.startswith("{"):
+            # A spreadsheet program without the add-in trusts stored values, but works array formulas out on opening.
+            sheet.write_array_formula(row, 1, row, 1, formula, look("computed"))
+        elif formula.startswith("="):
             sheet.write_formula(row, 1, formula, look("computed"))
         else:
             sheet.write_string(row, 1, formula, look("computed"))
@@ -86,7 +90,7 @@ def draw_check_sheet(drawing: Drawing, schedule_columns: dict[str, str]) -> None
 def _facts(drawing: Drawing, schedule: dict[str, str]) -> list[tuple[str, str, str]]:
     inputs, results = drawing.layout.inputs, drawing.layout.results
     stamped = f"ABS({STAMP}-{FINGERPRINT})<={TOLERANCE:.6f}"
-    answered = f"ISERROR({results['DRENCH_SCHEDULE'].cell()})"
+    answered = f"OR({STATIONS_FILLED}=0,{STATIONS_WITH_RESULTS}>0)"
     samples = "+".join(f'COUNTIF({inputs[t.key].named("sample")},"{YES}")' for t in (VALVE_MODELS, OUTLET_MODELS))
     tables = f"{cell_name(TABLES_ROW, 2)}:{cell_name(TABLES_ROW + len(TABLES) - 1, 2)}"
     longest = tables.replace("$C", "$D")
@@ -95,13 +99,13 @@ def _facts(drawing: Drawing, schedule: dict[str, str]) -> list[tuple[str, str, s
         ("Program version", "Program_version", __version__),
         ("Template version", VERSION_NAME, f"={TEMPLATE_VERSION}"),
         ("Fingerprint of the inputs", FINGERPRINT,
-         f"=IF(MAX({longest})>{LONGEST_ROW},NA(),ROUND(SUM({tables}),{PLACES}))"),
+         f"{{=IF(MAX({longest})>{LONGEST_ROW},NA(),ROUND(SUM({tables}),{PLACES}))}}"),
         ("Fingerprint that was calculated", STAMP, f"=DRENCH_STAMP({FINGERPRINT})"),
         ("Results belong (1), not (0), never calculated (-1)", STATE,
-         f"=IF(AND(ISNUMBER({STAMP}),NOT({answered})),IF(ISNUMBER({FINGERPRINT}),IF({stamped},1,0),0),-1)"),
+         f"{{=IF(AND(ISNUMBER({STAMP}),{answered}),IF(ISNUMBER({FINGERPRINT}),IF({stamped},1,0),0),-1)}}"),
         ("Said on every result sheet", BANNER,
-         f'=IF({STATE}=1,"",IF({STATE}=0,"RESULTS DO NOT BELONG TO THESE INPUTS (DAT-5): recalculate before use",'
-         '"NOT CALCULATED: no result below counts. Open with the add-in, or run: drenchbook recalc"))'),
+         f'{{=IF({STATE}=1,"",IF({STATE}=0,"{STALE}: the inputs changed. Recalculate before use.",'
+         f'"{STALE}: NOT CALCULATED. Open with the add-in, or run: drenchbook recalc"))}}'),
         ("Rows of SAMPLE data", SAMPLE_ROWS, f"={samples}"),
         ("Stations filled in", STATIONS_FILLED, f"={count_cell(STATIONS)}"),
         ("Stations with results", STATIONS_WITH_RESULTS, _count_words(results["DRENCH_SCHEDULE"].helper(0))),

@@ -41,6 +41,14 @@ MEANINGS = {
     WARN: "met with little margin, or on an assumption",
     OK: "every check made, every check met",
 }
+READ = (
+    (SCHEDULE, "one line a station: verdict, numbers, what to do; to print and sign"),
+    (CASES, "every operating case that was solved"),
+    (RESULTS, "what the array functions give; the other sheets look up here"),
+    (CAUTIONS_SHEET, "what this workbook does not promise"),
+    (CHECK, "whether the results belong to the inputs"),
+)
+FIRST_CAUTIONS = 4
 LEFT, RIGHT = 1, 5  # first columns of the two blocks
 
 
@@ -61,8 +69,8 @@ def draw_cover_sheet(drawing: Drawing) -> None:
     sheet.set_row(3, 22)
     _draw_job(drawing, sheet, 5)
     _draw_verdicts(drawing, sheet, 5)
-    _draw_links(drawing, sheet, 15)
-    row = _draw_cautions(drawing, sheet, 23)
+    _draw_links(drawing, sheet, 14)
+    row = _draw_cautions(drawing, sheet, 16 + len(TABLES))
     versions = f"Drenchbook {__version__} · template {TEMPLATE_VERSION} · {drawing.units} units"
     sheet.write_string(row + 1, LEFT, versions, look("note"))
     sheet.protect("", PROTECTED)
@@ -105,27 +113,22 @@ def _draw_verdicts(drawing: Drawing, sheet: Any, row: int) -> None:
 
 def _draw_links(drawing: Drawing, sheet: Any, row: int) -> None:
     look = drawing.look
-    sheet.write_string(row - 1, LEFT, "Sheets", look("subtitle"))
-    filled = [table.sheet for table in TABLES]
-    lines = (
-        ("You fill", filled[:6]), ("", filled[6:]), ("You read and sign", [SCHEDULE]),
-        ("You read", [CASES, RESULTS, CAUTIONS_SHEET, CHECK]),
-    )  # fmt: skip
-    places = (2, 5, 6, 7, 8, 9)
-    for number, (label, names) in enumerate(lines):
-        sheet.write_string(row + number, LEFT, label, look("label"))
-        for place, name in zip(places, names, strict=False):
+    filled = [(table.sheet, f"one row: {table.one_row}") for table in TABLES]
+    for place, title, links in ((LEFT, "You fill", filled), (RIGHT, "You read", READ)):
+        sheet.write_string(row, place, title, look("subtitle"))
+        for number, (name, meaning) in enumerate(links, start=1):
             sheet.write_url(row + number, place, f"internal:'{name}'!A1", look("link"), name)
+            sheet.write_string(row + number, place + 1, meaning, look("label"))
 
 
 def _draw_cautions(drawing: Drawing, sheet: Any, row: int) -> int:
     look = drawing.look
-    sheet.write_string(row - 3, LEFT, "Cautions", look("subtitle"))
-    for number, caution in enumerate(CAUTIONS[:4]):
-        sheet.write_string(row - 2 + number, LEFT, f"{number + 1}. {caution}", look("plain"))
+    sheet.write_string(row, LEFT, "Cautions", look("subtitle"))
+    for number, caution in enumerate(CAUTIONS[:FIRST_CAUTIONS], start=1):
+        sheet.write_string(row + number, LEFT, f"{number}. {caution}", look("plain"))
     more = f"All {len(CAUTIONS)} cautions stand on the sheet Cautions, which is part of this document."
-    sheet.write_string(row + 2, LEFT, more, look("how"))
-    return row + 3
+    sheet.write_string(row + FIRST_CAUTIONS + 1, LEFT, more, look("how"))
+    return row + FIRST_CAUTIONS + 1
 
 
 def draw_cautions_sheet(drawing: Drawing) -> None:

@@ -50,7 +50,8 @@ class Drawing:
 
     def banner(self, sheet: Any, row: int, column: int = 0, width: int = 8, size: int = 12) -> None:
         """The line that says when results do not belong to the inputs, or were never calculated."""
-        sheet.write_formula(row, column, f"={BANNER}", self.look("stop", font_size=size))
+        style = self.look("stop", font_size=size)
+        sheet.write_array_formula(row, column, row, column, f"{{={BANNER}}}", style)
         alarm = self.look.mark(bg_color=FAIL_FILL, font_color="#FFFFFF", bold=True)
         area = range_name(row, column, row, column + width - 1).replace("$", "")
         condition = f"=LEN({cell_name(row, column)})>0"

@@ -25,6 +25,7 @@ from drenchbook.workbook.layout import (
 from drenchbook.workbook.look import FAIL_FILL, QUIET, lines_needed
 from drenchbook.workbook.option_lists import SIZE_LIST, list_for
 
+WIDEST_PAGE = 330  # letters across a large page that can still be read
 LINE = 13.5  # points of one line of text
 TEXT_KINDS = ("tag", "ref", "refs", "size", "fittings", "curve", "text", "choice", "yes_no")
 WIDEST = (-1e6, 1e9)  # where a column has no bounds of its own, a slip of the comma is still caught
@@ -50,8 +51,11 @@ def _above(drawing: Drawing, sheet: Any, table: Table, area: InputArea) -> None:
     look = drawing.look
     for row, height in ((TITLE_ROW, 24), (HOW_ROW, 15), (COUNT_ROW, 15), (GROUP_ROW, 15), (THIN_ROW, 3)):
         sheet.set_row(row, height)
-    sheet.write_string(TITLE_ROW, 0, table.sheet, look("title"))
-    sheet.write_string(HOW_ROW, 0, table.how, look("how"))
+    place = (
+        0 if pages_wide(table, drawing.units) == 1 else 1
+    )  # the first column stands on each page: no room for titles
+    sheet.write_string(TITLE_ROW, place, table.sheet, look("title"))
+    sheet.write_string(HOW_ROW, place, table.how, look("how"))
     keys = range_name(HEADING_ROW, 0, area.end, 0)
     stray = range_name(area.end + 2, 0, area.end + BELOW_THE_LINE, area.width - 1)
     used = f"COUNTA({keys})-1"
@@ -60,10 +64,10 @@ def _above(drawing: Drawing, sheet: Any, table: Table, area: InputArea) -> None:
     counted = f'{used}&IF({used}=1," row used"," rows used")'
     if table is PROJECT:
         counted = '"Settings of the whole workbook"'
-    sheet.write_formula(COUNT_ROW, 0, f"={counted}&{stop}&{sample}", look("strong"))
+    sheet.write_formula(COUNT_ROW, place, f"={counted}&{stop}&{sample}", look("strong"))
     mark = look.mark(font_color="#FFFFFF", bg_color=FAIL_FILL, bold=True)
     condition = f"=COUNTA({stray})>0"
-    sheet.conditional_format(COUNT_ROW, 0, COUNT_ROW, min(area.width, 6) - 1,
+    sheet.conditional_format(COUNT_ROW, place, COUNT_ROW, min(area.width, 6) - 1,
                              {"type": "formula", "criteria": condition, "format": mark})  # fmt: skip
 
 
@@ -90,7 +94,8 @@ def _group_band(drawing: Drawing, sheet: Any, groups: Sequence[str]) -> None:
 
 def _rows(drawing: Drawing, sheet: Any, area: InputArea) -> None:
     table, columns, look = area.table, area.table.columns, drawing.look
-    _group_band(drawing, sheet, [column.group for column in columns])
+    if any(column.group for column in columns):
+        _group_band(drawing, sheet, [column.group for column in columns])
     headings = [heading_of(column, drawing.units) for column in columns]
     widths = [column_width(column, drawing.units) for column in columns]
     for position, (column, heading, width) in enumerate(zip(columns, headings, widths, strict=True)):
@@ -98,7 +103,9 @@ def _rows(drawing: Drawing, sheet: Any, area: InputArea) -> None:
         sheet.write_string(HEADING_ROW, position, heading, look("heading", align=align))
         sheet.set_column(position, position, width)
         _validate(drawing, sheet, column, (area.first, position, area.end - 1, position))
-    sheet.set_row(HEADING_ROW, 4 + LINE * max(lines_needed(h, w, 1.0) for h, w in zip(headings, widths, strict=True)))
+    sheet.set_row(
+        HEADING_ROW, 4 + LINE * max(lines_needed(h, w - 2, 1.08) for h, w in zip(headings, widths, strict=True))
+    )
     data = grid_of(table, drawing.site)
     for number in range(area.rows):
         cells = data[number] if number < len(data) else [None] * len(columns)
@@ -114,8 +121,14 @@ def _rows(drawing: Drawing, sheet: Any, area: InputArea) -> None:
     sizes = [position for position, column in enumerate(columns) if column.kind in ("size", "tag", "ref")]
     marked = " ".join(range_name(area.first, p, area.end - 1, p).replace("$", "") for p in sizes)
     sheet.ignore_errors({"number_stored_as_text": marked})
-    total = sum(widths)
-    drawing.page(sheet, large=total > 150, wide=1 if total <= 290 else 2)
+    drawing.page(sheet, large=sum(widths) > 150, wide=pages_wide(table, drawing.units))
+
+
+def pages_wide(table: Table, units: str) -> int:
+    """Pages side by side on which a table is printed."""
+    if table is PROJECT:
+        return 1
+    return 1 if sum(column_width(column, units) for column in table.columns) <= WIDEST_PAGE else 2
 
 
 def column_width(column: Column, units: str) -> float:
@@ -126,17 +139,19 @@ def column_width(column: Column, units: str) -> float:
     12.0
     """
     words = heading_of(column, units).split()
-    return max(column.width, 3.5 + max(len(word) for word in words) * 1.02)
+    return max(column.width, 4.5 + max(len(word) for word in words) * 1.02)
 
 
 def _height(columns: Sequence[Column], cells: Sequence[Any], widths: Sequence[float]) -> float:
-    lines = [lines_needed(cell, width) for cell, width in zip(cells, widths, strict=True) if isinstance(cell, str)]
+    lines = [
+        lines_needed(cell, width - 2, 1.15) for cell, width in zip(cells, widths, strict=True) if isinstance(cell, str)
+    ]
     return 3 + LINE * max(lines, default=1)
 
 
 def _write(drawing: Drawing, sheet: Any, row: int, position: int, column: Column, cell: Any) -> None:
     look, kind = drawing.look, column.kind
-    style = look("input", num_format="@", text_wrap=True) if kind in TEXT_KINDS else look("input")
+    style = look("input", num_format="@", text_wrap=True) if kind in TEXT_KINDS else look("input", align="right")
     if kind == "date":
         style = look("input", num_format="yyyy-mm-dd", align="left")
     if cell is None or cell == "":
