@@ -34,6 +34,7 @@ from drenchbook.formula_values import (
     ErrorValue,
     Grid,
     Refused,
+    asked,
     compare,
     is_number,
     lifted,
@@ -214,7 +215,7 @@ def _place(axis: int) -> Callable[..., Any]:
 
 
 def _is(test: Callable[[Any], bool]) -> OrdinaryFunction:
-    return OrdinaryFunction(test, "v", 1, 1, sees_errors=True)
+    return OrdinaryFunction(test, "v", 1, 1, sees_errors=True, whole=lambda value: asked(test, value))
 
 
 def _not(value: Any) -> bool:
@@ -225,19 +226,12 @@ def _not_available() -> Any:
     raise Refused(NOT_AVAILABLE)
 
 
-def _is_text_grid(value: Any) -> Grid | None:
-    if value.__class__ is not Grid:
-        return None
-    flat = [each.__class__ is str for each in value.values()]
-    return Grid(np.array(flat, dtype=bool).reshape(value.shape))
-
-
 F = OrdinaryFunction
 _FUNCTIONS: dict[str, OrdinaryFunction] = {
     "AND": F(lambda *a: all(_truths(a)), "g", 1, None), "OR": F(lambda *a: any(_truths(a)), "g", 1, None),
     "NOT": F(_not, "v", 1, 1), "TRUE": F(lambda: True, "v", 0, 0), "FALSE": F(lambda: False, "v", 0, 0),
     "ISNUMBER": _is(is_number),
-    "ISTEXT": F(lambda v: v.__class__ is str, "v", 1, 1, sees_errors=True, whole=_is_text_grid),
+    "ISTEXT": _is(lambda v: v.__class__ is str),
     "ISBLANK": _is(lambda v: v is None), "ISERROR": _is(lambda v: v.__class__ is ErrorValue),
     "ISERR": _is(lambda v: v.__class__ is ErrorValue and v != NOT_AVAILABLE),
     "ISNA": _is(lambda v: v.__class__ is ErrorValue and v == NOT_AVAILABLE), "NA": F(_not_available, "v", 0, 0),
@@ -286,6 +280,9 @@ def called(function: OrdinaryFunction, arguments: list[Any]) -> Any:
                 return answer
     except Refused as refused:
         return refused.value
+
+    if set(function.wants) == {"v"}:
+        return lifted(function.calls, arguments, function.sees_errors)
 
     def one(*values: Any) -> Any:
         filled = list(arguments)

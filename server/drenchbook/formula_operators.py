@@ -103,8 +103,12 @@ def joined(left: Any, right: Any) -> Any:
     'L1'
     """
     if left.__class__ is not Grid and right.__class__ is not Grid:
-        return guarded(lambda x, y: text(x) + text(y), (left, right))
-    return lifted(lambda x, y: text(x) + text(y), (left, right))
+        return guarded(_join, (left, right))
+    return lifted(_join, (left, right))
+
+
+def _join(left: Any, right: Any) -> str:
+    return left + right if left.__class__ is str and right.__class__ is str else text(left) + text(right)
 
 
 def negative(value: Any) -> Any:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
+import numpy as np
+
 from drenchbook.formula_functions import OrdinaryFunction, called
 from drenchbook.formula_operators import COMPARISONS, comparison
 from drenchbook.formula_values import (
@@ -14,6 +16,7 @@ from drenchbook.formula_values import (
     ErrorValue,
     Grid,
     Refused,
+    broadcast,
     first_cell,
     guarded,
     lifted,
@@ -101,14 +104,25 @@ def choosing(condition: Runs, yes: Runs, no: Runs) -> Runs:
             holds = guarded(truth, (holds,))
             return holds if holds.__class__ is ErrorValue else (yes if holds else no)(at)
 
-        def pick(holds: Any, first: Any, second: Any) -> Any:
-            if holds.__class__ is ErrorValue:
-                return holds
-            return first if truth(holds) else second
-
-        return lifted(pick, (holds, yes(at), no(at)), sees_errors=True)
+        return _picked(holds, yes(at), no(at))
 
     return runs
+
+
+def _picked(holds: Grid, first: Any, second: Any) -> Grid:
+    """One of two values for each cell of a condition."""
+    shape, (conditions, *branches) = broadcast((holds, first, second))
+    if holds.cells.dtype.kind == "b" and holds.shape == shape:
+        cells = [branch if whole.__class__ is Grid else np.array(whole, dtype=object)
+                 for branch, whole in zip(branches, (first, second), strict=True)]  # fmt: skip
+        return Grid(np.where(conditions, *(part.astype(object, copy=False) for part in cells)))
+
+    def pick(holds: Any, first: Any, second: Any) -> Any:
+        if holds.__class__ is ErrorValue:
+            return holds
+        return first if truth(holds) else second
+
+    return lifted(pick, (holds, first, second), sees_errors=True)
 
 
 def choosing_unless_error(tried: Runs, otherwise: Runs, only_missing: bool) -> Runs:

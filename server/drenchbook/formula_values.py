@@ -6,6 +6,7 @@ A value is None (a blank cell), a number, True or False, text, a date, an `Error
 from __future__ import annotations
 
 import datetime
+import itertools
 import math
 import re
 from collections.abc import Callable, Iterable, Sequence
@@ -283,21 +284,13 @@ def compare(left: Any, right: Any) -> int:
 
 
 def broadcast(arguments: Sequence[Any]) -> tuple[tuple[int, int], list[Any]]:
-    """Grids and single values spread to one common shape, each as an object array.
+    """Grids spread to one common shape, as arrays; single values stay as they are.
 
     A grid of one row or column repeats; where a larger one does not fit, #N/A fills what is missing.
     """
     shapes = [a.shape for a in arguments if a.__class__ is Grid]
     shape = max(s[0] for s in shapes), max(s[1] for s in shapes)
-    spread = []
-    for argument in arguments:
-        if argument.__class__ is Grid:
-            spread.append(_spread(argument.cells, shape))
-        else:
-            filled = np.empty(shape, dtype=object)
-            filled.fill(argument)
-            spread.append(filled)
-    return shape, spread
+    return shape, [_spread(a.cells, shape) if a.__class__ is Grid else a for a in arguments]
 
 
 def _spread(cells: Any, shape: tuple[int, int]) -> Any:
@@ -314,11 +307,34 @@ def _spread(cells: Any, shape: tuple[int, int]) -> Any:
 def lifted(function: Callable[..., Any], arguments: Sequence[Any], sees_errors: bool = False) -> Grid:
     """A function of single values applied cell by cell."""
     shape, spread = broadcast(arguments)
-    columns: Iterable[list[Any]] = (part.ravel().tolist() for part in spread)
-    answers = np.empty(shape[0] * shape[1], dtype=object)
-    for at, values in enumerate(zip(*columns, strict=True)):
-        answers[at] = guarded(function, values, sees_errors)
-    return Grid(answers.reshape(shape))
+    columns = [part.ravel().tolist() if whole.__class__ is Grid else itertools.repeat(part)
+               for part, whole in zip(spread, arguments, strict=True)]  # fmt: skip
+    clean = sees_errors or not any(
+        ErrorValue in _kinds(part, whole) for part, whole in zip(columns, arguments, strict=True)
+    )
+    try:
+        answers = list(map(function, *columns)) if clean else _one_by_one(function, columns, sees_errors)
+    except Refused:
+        answers = _one_by_one(function, columns, sees_errors)
+    cells = np.empty(len(answers), dtype=bool if set(map(type, answers)) == {bool} else object)
+    cells[:] = answers
+    return Grid(cells.reshape(shape))
+
+
+def _kinds(column: Iterable[Any], whole: Any) -> set[type]:
+    return set(map(type, column)) if whole.__class__ is Grid else {type(whole)}
+
+
+def _one_by_one(function: Callable[..., Any], columns: Sequence[Iterable[Any]], sees_errors: bool) -> list[Any]:
+    """The answers where some are errors."""
+    return [guarded(function, values, sees_errors) for values in zip(*columns, strict=False)]
+
+
+def asked(test: Callable[[Any], bool], value: Any) -> Grid | None:
+    """A test of single values applied to a whole grid at once."""
+    if value.__class__ is not Grid:
+        return None
+    return Grid(np.array([test(each) for each in value.values()], dtype=bool).reshape(value.shape))
 
 
 def guarded(function: Callable[..., Any], values: Sequence[Any], sees_errors: bool = False) -> Any:
