@@ -309,9 +309,7 @@ def lifted(function: Callable[..., Any], arguments: Sequence[Any], sees_errors: 
     shape, spread = broadcast(arguments)
     columns = [part.ravel().tolist() if whole.__class__ is Grid else itertools.repeat(part)
                for part, whole in zip(spread, arguments, strict=True)]  # fmt: skip
-    clean = sees_errors or not any(
-        ErrorValue in _kinds(part, whole) for part, whole in zip(columns, arguments, strict=True)
-    )
+    clean = sees_errors or not any(map(_has_error, columns, arguments))
     try:
         answers = list(map(function, *columns)) if clean else _one_by_one(function, columns, sees_errors)
     except Refused:
@@ -321,8 +319,8 @@ def lifted(function: Callable[..., Any], arguments: Sequence[Any], sees_errors: 
     return Grid(cells.reshape(shape))
 
 
-def _kinds(column: Iterable[Any], whole: Any) -> set[type]:
-    return set(map(type, column)) if whole.__class__ is Grid else {type(whole)}
+def _has_error(column: Iterable[Any], whole: Any) -> bool:
+    return ErrorValue in set(map(type, column)) if whole.__class__ is Grid else whole.__class__ is ErrorValue
 
 
 def _one_by_one(function: Callable[..., Any], columns: Sequence[Iterable[Any]], sees_errors: bool) -> list[Any]:

@@ -151,7 +151,8 @@ class _Book:
     def __init__(self, source: Workbook, cached: Cached | None):
         self.cached = cached
         self.language = Language(EXTERNALS)
-        self.sheets = {sheet.title.casefold(): _Sheet(self, sheet) for sheet in source.worksheets}
+        self.sources = {sheet.title.casefold(): sheet for sheet in source.worksheets}
+        self.sheets: dict[str, _Sheet] = {}
         self.names = {name.upper(): each.attr_text for name, each in source.defined_names.items()}
         self.definitions: dict[str, Node | None] = {}
         self.areas: dict[Any, Grid] = {}
@@ -162,16 +163,23 @@ class _Book:
         self.reasons: dict[_Formula, str] = {}
         self.told: dict[int, ErrorValue] = {}
 
+    def sheet(self, title: str) -> _Sheet | None:
+        """A sheet by its title, its cells sorted out when it is first asked for."""
+        key = title.casefold()
+        if key not in self.sheets and key in self.sources:
+            self.sheets[key] = _Sheet(self, self.sources[key])
+        return self.sheets.get(key)
+
     def formulas(self, title: str) -> Iterator[_Formula]:
         """The formula cells of a sheet, in the order of the file."""
-        sheet = self.sheets.get(title.casefold())
+        sheet = self.sheet(title)
         return (value for value in (sheet.cells.values() if sheet else ()) if value.__class__ is _Formula)
 
     # What formulas ask for ---------------------------------------------------------------------------------------
 
     def cell(self, at: _Formula, sheet: str | None, row: int, column: int) -> Any:
         """Value of one cell; None where it is blank."""
-        where = at.sheet if sheet is None else self.sheets.get(sheet.casefold())
+        where = at.sheet if sheet is None else self.sheet(sheet)
         if where is None or row < 1 or column < 1:
             return self._no_sheet(at, sheet)
         value = where.cells.get((row, column))
@@ -181,7 +189,7 @@ class _Book:
 
     def area(self, at: _Formula, sheet: str | None, first: tuple[int, int], last: tuple[int, int]) -> Grid:
         """Values of a range, kept for the next formula that asks for the same one."""
-        where = at.sheet if sheet is None else self.sheets.get(sheet.casefold())
+        where = at.sheet if sheet is None else self.sheet(sheet)
         if where is None or first[0] < 1 or first[1] < 1:
             return Grid.of([[self._no_sheet(at, sheet)]])
         key = where, first, last
@@ -206,7 +214,7 @@ class _Book:
 
     def definition(self, at: _Formula, sheet: str | None, name: str) -> Node | None:
         """Tree of a defined name; a name of the formula's own sheet comes before the workbook's."""
-        owner = getattr(at, "sheet", None) if sheet is None else self.sheets.get(sheet.casefold())
+        owner = getattr(at, "sheet", None) if sheet is None else self.sheet(sheet)
         text = owner.names.get(name.upper()) if owner else None
         text = text or self.names.get(name.upper())
         if text is None:
