@@ -47,6 +47,8 @@ def parse_cell(column: Column, typed: Any, units: str, where: str = "") -> Any:
     """
     if isinstance(typed, Missing):
         return typed
+    if isinstance(typed, datetime.datetime) and typed.time() == datetime.time():
+        typed = typed.date()  # a workbook has no dates without a time of day
     if is_blank(typed):
         return None if column.need == "never" else Missing(BLANK, None, where)
     try:

@@ -1,4 +1,4 @@
-"""The rules between rows: each breach is a sentence with sheet, cell, value and remedy, and all of them come at once."""
+"""The rules between rows: each breach is a sentence with sheet, cell, value and remedy; all come at once."""
 
 from pathlib import Path
 
@@ -76,7 +76,7 @@ def test_tags_are_compared_without_case_and_stray_spaces(grids):
 
 
 def test_headings_are_found_in_any_order_and_foreign_columns_are_left_alone(grids):
-    swapped = [list(reversed(row)) + ["mine", "x"] for row in grids["pipe_runs"]]
+    swapped = [[*reversed(row), "mine", "x"] for row in grids["pipe_runs"]]
     read, plain = read_grids({**grids, "pipe_runs": swapped}), read_grids(grids)
     assert read.site == plain.site
 
