@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from drenchbook.result_tables import CASE_COLUMNS
 from drenchbook.workbook.check_sheet import CASES_SHOWN_HERE
 from drenchbook.workbook.drawing import PROTECTED, Drawing
@@ -38,18 +40,17 @@ def draw_cases_sheet(drawing: Drawing) -> None:
         heading = f"{column.heading}\n{unit}" if unit else column.heading
         align = "left" if column.name in LEFT else "right"
         sheet.write_string(HEADING_ROW, place, heading, look("heading", align=align))
-        width = max(column.width, 10.5)
+        width = max(column.width, 13.0)
         sheet.set_column(place, place, width)
-        style = {"align": align, "text_wrap": column.width > 15, "num_format": number_format(column)}
-        if not column.is_number:
-            del style["num_format"]
+        style: dict[str, Any] = {"align": align, "text_wrap": column.width > 15}
+        style.update({"num_format": f"{number_format(column)}_);@_)"} if column.is_number else {"indent": 1})
         for number in range(area.rows):
             value = f"INDEX({area.named(column.name)},{line})"
             key = f"INDEX({area.helper(0)},{line})"
             shown = f'IF(ISNUMBER({value}),{value},{value}&"")' if column.is_number else f'{value}&""'
             formula = f'=IF(LEN({key})=0,"",IFERROR({shown},"?"))' if place else f"={key}"
             sheet.write_formula(HEADING_ROW + 1 + number, place, formula, look("row", **style))
-    headings = [max(lines_needed(c.heading, max(c.width, 10.5), 1.0), 1) + bool(c.quantity) for c in CASE_COLUMNS]
+    headings = [max(lines_needed(c.heading, max(c.width, 13.0) - 2, 1.0), 1) + bool(c.quantity) for c in CASE_COLUMNS]
     sheet.set_row(HEADING_ROW, 4 + 13.5 * max(headings))
     last = HEADING_ROW + area.rows
     sheet.freeze_panes(HEADING_ROW + 1, 1)

@@ -26,6 +26,7 @@ from drenchbook.workbook.look import FAIL_FILL, QUIET, lines_needed
 from drenchbook.workbook.option_lists import SIZE_LIST, list_for
 
 WIDEST_PAGE = 330  # letters across a large page that can still be read
+NUMBER = "General_)"  # a bracket's width is kept free to the right of a number
 LINE = 13.5  # points of one line of text
 TEXT_KINDS = ("tag", "ref", "refs", "size", "fittings", "curve", "text", "choice", "yes_no")
 WIDEST = (-1e6, 1e9)  # where a column has no bounds of its own, a slip of the comma is still caught
@@ -79,7 +80,8 @@ def _below(drawing: Drawing, sheet: Any, area: InputArea) -> None:
     advice = "▲ Insert rows above the dark line. What stands below it is not calculated."
     if area.table is PROJECT:
         advice = "▲ Each setting has its row; keep the names in the first column as they are."
-    sheet.write_string(area.end + 1, 0, advice, look("note"))
+    place = 0 if pages_wide(area.table, drawing.units) == 1 else 1
+    sheet.write_string(area.end + 1, place, advice, look("note"))
 
 
 def _group_band(drawing: Drawing, sheet: Any, groups: Sequence[str]) -> None:
@@ -151,7 +153,11 @@ def _height(columns: Sequence[Column], cells: Sequence[Any], widths: Sequence[fl
 
 def _write(drawing: Drawing, sheet: Any, row: int, position: int, column: Column, cell: Any) -> None:
     look, kind = drawing.look, column.kind
-    style = look("input", num_format="@", text_wrap=True) if kind in TEXT_KINDS else look("input", align="right")
+    style = (
+        look("input", num_format="@", text_wrap=True)
+        if kind in TEXT_KINDS
+        else look("input", align="right", indent=0, num_format=NUMBER)
+    )
     if kind == "date":
         style = look("input", num_format="yyyy-mm-dd", align="left")
     if cell is None or cell == "":
@@ -169,21 +175,21 @@ def _write(drawing: Drawing, sheet: Any, row: int, position: int, column: Column
 def _project(drawing: Drawing, sheet: Any) -> None:
     look, settings = drawing.look, drawing.site.project
     for position, (heading, width) in enumerate(zip(PROJECT_HEADINGS, PROJECT_WIDTHS, strict=True)):
-        sheet.write_string(HEADING_ROW, position, heading, look("heading"))
+        sheet.write_string(HEADING_ROW, position, heading, look("heading", align="left"))
         sheet.set_column(position, position, width)
     values = dict(zip((c.name for c in PROJECT.columns), grid_of(PROJECT, drawing.site)[0], strict=True))
     for number, line in enumerate(project_lines()):
         row = HEADING_ROW + 1 + number
         sheet.set_row(row, 16.5)
         if isinstance(line, str):
-            sheet.write_string(row, 0, line, look("band"))
+            sheet.write_string(row, 0, line, look("band", align="left", indent=1))
             for position in range(1, len(PROJECT_HEADINGS)):
                 sheet.write_blank(row, position, None, look("band"))
             continue
-        sheet.write_string(row, 0, line.heading, look("row"))
+        sheet.write_string(row, 0, line.heading, look("row", align="left", indent=1))
         _write(drawing, sheet, row, 1, line, values[line.name])
         for position, text in ((2, line.unit(drawing.units)), (3, line.help)):
-            style = look("row", font_color=QUIET)
+            style = look("row", font_color=QUIET, align="left", indent=1)
             sheet.write_string(row, position, text, style) if text else sheet.write_blank(row, position, None, style)
         only = (str(settings.units),) if line.name == "units" else ()
         _validate(drawing, sheet, line, (row, 1, row, 1), only)

@@ -68,7 +68,7 @@ def with_parts(source: Path, changed: Mapping[str, bytes]) -> bytes | None:
 
 
 def _write(file: IO[bytes], raw: bytes, package: zipfile.ZipFile, changed: Mapping[str, bytes]) -> None:
-    with zipfile.ZipFile(file, "w") as made:  # type: ignore[call-overload]
+    with zipfile.ZipFile(file, "w") as made:
         made.comment = package.comment
         for entry in package.infolist():
             if entry.filename in changed:

@@ -116,8 +116,8 @@ def _refuse_other_version(book: Any, path: Path) -> None:
     if isinstance(version, str):
         version = version.lstrip("=")
     try:
-        number = int(float(version))
-    except (TypeError, ValueError):
+        number = int(float(str(version)))
+    except ValueError:
         raise _refused(path, f"has no template version in sheet {sheet}, row {row}; restore the sheet") from None
     if number != TEMPLATE_VERSION:
         remedy = "install the newer program"
