@@ -44,42 +44,45 @@ class Flows:
 
 @dataclass(frozen=True)
 class Slopes:
-    """Slopes of the outlet pressures and of the imbalance, with outlet flows and with hot shares."""
+    """Slopes of the outlet pressures and of the imbalance, with outlet flows and with the flows through the hot seats.
+
+    The latter only with a cold source, where outlet pressures are those behind the bypass.
+    """
 
     pressure_flow: Numbers  # [S, B, outlets, outlets]
-    pressure_share: Numbers | None  # [S, B, outlets, valves]
+    pressure_hot: Numbers | None  # [S, B, outlets, valves]
     imbalance_flow: Numbers | None  # [S, B, valves, outlets]
-    imbalance_share: Numbers | None  # [S, B, valves, valves]
+    imbalance_hot: Numbers | None  # [S, B, valves, valves]
 
 
 @dataclass(frozen=True)
 class _Valve:
-    """Pressures behind valves, and slopes with the valve's flow, its hot share and its inlet pressures."""
+    """Pressures behind valves; slopes with the flow, the flow through the hot seat and the inlet pressures."""
 
     chamber: Numbers
     pressure: Numbers
     stem: Numbers
     imbalance: Numbers
     by_flow: Numbers
-    by_share: Numbers
+    by_hot_flow: Numbers
     by_hot: Numbers
     by_cold: Numbers
     imbalance_by_flow: Numbers
-    imbalance_by_share: Numbers
+    imbalance_by_hot_flow: Numbers
 
 
 def flows(
-    block: Block, curves: Curves, table: CurveTable, outlet_flow: Numbers, hot_share: Numbers, with_slopes: bool
+    block: Block, curves: Curves, table: CurveTable, outlet_flow: Numbers, hot_flow: Numbers, with_slopes: bool
 ) -> Flows:
     """Pressures at outlet flows [S, B, outlets], with the loss curves of `table`.
 
-    `hot_share` [S, B, valves] counts in the fault "source cold but pressurised" only; elsewhere the temperatures give
-    it.
+    `hot_flow` [S, B, valves], the volume through the hot seats, counts with a cold source only; elsewhere the
+    temperatures give it.
     """
     outlets, stations, valves = _incidence(block)
     station_flow = np.matmul(outlet_flow[:, :, None], outlets)[:, :, 0]
     valve_flow = np.matmul(station_flow[:, :, None], valves)[:, :, 0]
-    share = block.share if block.fault in (NORMAL, HOT_LOST) else hot_share
+    share = block.share if block.fault in (NORMAL, HOT_LOST) else _share(block, valve_flow, hot_flow)
     end_mass = _end_mass(block, station_flow, valve_flow, share)
     edges = block.supply_edges
     edge_mass = np.matmul(edges, end_mass[..., None])[..., 0]
@@ -88,7 +91,7 @@ def flows(
     end = block.end_static - np.matmul((loss[..., ::2] + loss[..., 1::2])[:, :, None], edges)[:, :, 0]
     count = block.shape.valves
     cold, hot = end[..., 0 : 2 * count : 2], end[..., 1 : 2 * count : 2]
-    valve = _valve(block, curves, valve_flow, share, hot, cold)
+    valve = _valve(block, curves, valve_flow, share, hot, cold, with_slopes)
     tempered_flow = np.matmul(block.tempered_edges, station_flow[..., None])[..., 0]
     tempered_loss, tempered_slope = block.tempered_paths.losses(
         tempered_flow, block.tempered_density, block.tempered_viscosity, table
@@ -101,7 +104,7 @@ def flows(
     slopes = None
     if with_slopes:
         edge_slope = (slope / block.supply_density).reshape(*edge_mass.shape, 2).sum(axis=3)
-        slopes = _slopes(block, valve, edge_slope, tempered_slope, share, valve_flow)
+        slopes = _slopes(block, valve, edge_slope, tempered_slope, share)
     mass = valve_flow * block.valve_density
     return Flows(
         outlet_flow=outlet_flow, outlet_pressure=pressure, station_flow=station_flow, valve_flow=valve_flow,
@@ -110,6 +113,18 @@ def flows(
         chamber_pressure=valve.chamber, valve_pressure=valve.pressure, stem=valve.stem, imbalance=valve.imbalance,
         supply_stretch_flow=supply_flow, tempered_stretch_flow=tempered_flow, slopes=slopes,
     )  # fmt: skip
+
+
+def has_bypass(block: Block) -> Numbers:
+    """Which valves [B, valves] have a bypass."""
+    return np.asarray((block.bypass_coefficient != 0) | (block.bypass_curve != NONE))
+
+
+def _share(block: Block, flow: Numbers, hot_flow: Numbers) -> Numbers:
+    """Share of a valve's flow through its hot seat; all of it where there is no bypass."""
+    some = flow > 0
+    share = np.clip(np.divide(hot_flow, flow, out=np.zeros_like(flow), where=some), 0.0, 1.0)
+    return np.where(has_bypass(block), share, 1.0)
 
 
 def _incidence(block: Block) -> tuple[Numbers, Numbers, Numbers]:
@@ -155,9 +170,9 @@ def square_law(curves: Curves, flat: Numbers, curve: Numbers, flow: Numbers) -> 
         return loss, 2 * flow / coefficient**2 * (1 - flow * slope / coefficient)
 
 
-def _valve(block: Block, curves: Curves, flow: Numbers, share: Numbers, hot: Numbers, cold: Numbers) -> _Valve:
-    zero, blank = np.zeros(flow.shape), np.full(flow.shape, np.nan)
-    one = np.ones(flow.shape)
+def _valve(block: Block, curves: Curves, flow: Numbers, share: Numbers, hot: Numbers, cold: Numbers,
+           for_steps: bool) -> _Valve:  # fmt: skip
+    zero, one, blank = np.zeros(flow.shape), np.ones(flow.shape), np.full(flow.shape, np.nan)
     if block.fault == NORMAL:
         coefficient, slope = coefficient_at(curves, block.coefficient, block.coefficient_curve, flow)
         chamber, stem, by_flow, by_hot, by_cold = two_seats_kernel(flow, share, hot, cold, coefficient)
@@ -168,38 +183,37 @@ def _valve(block: Block, curves: Curves, flow: Numbers, share: Numbers, hot: Num
         loss, slope = square_law(curves, block.bypass_coefficient, block.bypass_curve, flow)
         pressure = cold - loss
         return _Valve(pressure, pressure, blank, zero, -slope, zero, zero, one, zero, zero)
-    hot_flow = share * flow
+    hot_flow, cold_flow = share * flow, (1 - share) * flow
     seat, seat_slope = square_law(curves, block.coefficient, block.coefficient_curve, hot_flow)
     behind_seat = hot - seat
     behind_hot = behind_seat - block.outlet_square * hot_flow**2
     seat_slope = seat_slope + 2 * block.outlet_square * hot_flow
-    fitted = np.broadcast_to((block.bypass_coefficient != 0) | (block.bypass_curve != NONE), flow.shape)
-    loss, slope = square_law(curves, np.where(fitted[0], block.bypass_coefficient, 1.0), block.bypass_curve,
-                             (1 - share) * flow)  # fmt: skip
+    fitted = np.broadcast_to(has_bypass(block), flow.shape)
+    loss, slope = square_law(curves, np.where(fitted[0], block.bypass_coefficient, 1.0), block.bypass_curve, cold_flow)
     behind_bypass = cold - loss
-    pressure = share * behind_hot + (1 - share) * behind_bypass
-    gap = behind_bypass - behind_hot
-    by_flow = -(share**2) * seat_slope - (1 - share) ** 2 * slope
-    # With the share: of the weights, and of the flows through seat and bypass.
-    by_share = -gap - flow * (share * seat_slope - (1 - share) * slope)
-    return _Valve(behind_seat, pressure, np.where(fitted, blank, blank), np.where(fitted, gap, 0.0), by_flow, by_share,
-                  share * one, (1 - share) * one, -(1 - share) * slope + share * seat_slope,
-                  flow * (slope + seat_slope))  # fmt: skip
+    # Steps look behind the bypass where there is one; what is told is the pressure behind a way that passes water.
+    pressure = np.where(fitted & (for_steps | (cold_flow > 0)), behind_bypass, behind_hot)
+    return _Valve(
+        behind_seat, pressure, blank, np.where(fitted, behind_bypass - behind_hot, 0.0),
+        -np.where(fitted, slope, seat_slope), np.where(fitted, slope, 0.0), np.where(fitted, 0.0, 1.0),
+        np.where(fitted, 1.0, 0.0), -np.where(fitted, slope, 0.0), np.where(fitted, slope + seat_slope, 1.0),
+    )  # fmt: skip
 
 
-def _slopes(block: Block, valve: _Valve, edge_slope: Numbers, tempered_slope: Numbers, share: Numbers,
-            valve_flow: Numbers) -> Slopes:  # fmt: skip
-    """Slopes by the chain rule: outlet flows and shares → mass at the ends → pressure there → valves → outlets."""
+def _slopes(block: Block, valve: _Valve, edge_slope: Numbers, tempered_slope: Numbers, share: Numbers
+            ) -> Slopes:  # fmt: skip
+    """Slopes by the chain rule: outlet and hot flows → mass at the ends → pressure there → valves → outlets."""
     outlets, feed, valves = _incidence(block)
     m, v, d = block.shape.stations, block.shape.valves, block.shape.direct
     edges = block.supply_edges
     # Pressure at the ends with mass at the ends [S, B, ends, ends].
     end_by_mass = -np.matmul(np.swapaxes(edges, 1, 2) * edge_slope[:, :, None, :], edges)
-    # Mass at the ends with station flow [S, B, ends, stations].
-    mass_by_station = np.zeros((*valve_flow.shape[:2], 2 * v + d, m))
+    # Mass at the ends with station flow [S, B, ends, stations]; with a cold source the hot flows stand apart.
+    on_hot = share if block.fault in (NORMAL, HOT_LOST) else np.where(has_bypass(block), 0.0, 1.0) * np.ones_like(share)
+    mass_by_station = np.zeros((*share.shape[:2], 2 * v + d, m))
     to_valve = np.swapaxes(valves, 1, 2) * block.valve_density[..., None]
-    mass_by_station[:, :, 0 : 2 * v : 2] = (1 - share)[..., None] * to_valve
-    mass_by_station[:, :, 1 : 2 * v : 2] = share[..., None] * to_valve
+    mass_by_station[:, :, 0 : 2 * v : 2] = (1 - on_hot)[..., None] * to_valve
+    mass_by_station[:, :, 1 : 2 * v : 2] = on_hot[..., None] * to_valve
     if d:
         straight = block.end_of_station[:, None, :] == np.arange(2 * v, 2 * v + d)[:, None]
         mass_by_station[:, :, 2 * v :] = straight * block.station_density[:, :, None, :]
@@ -212,18 +226,19 @@ def _slopes(block: Block, valve: _Valve, edge_slope: Numbers, tempered_slope: Nu
     base = np.take_along_axis(np.concatenate((valve_by_station, end_by_station), axis=2), feeds, axis=2)
     tempered = block.tempered_edges
     base = base - np.matmul(np.swapaxes(tempered, 1, 2) * tempered_slope[:, :, None, :], tempered)
-    pressure_flow = np.matmul(np.matmul(outlets, base), np.swapaxes(outlets, 1, 2))
+    to_stations = np.swapaxes(outlets, 1, 2)
+    pressure_flow = np.matmul(np.matmul(outlets, base), to_stations)
     if block.fault in (NORMAL, HOT_LOST):
         return Slopes(pressure_flow, None, None, None)
-    moved = valve_flow * block.valve_density  # mass that changes sides with the share
-    end_by_share = (end_by_mass[..., 1 : 2 * v : 2] - end_by_mass[..., 0 : 2 * v : 2]) * moved[:, :, None, :]
+    fitted = np.where(has_bypass(block), 1.0, 0.0)
+    moved = block.valve_density * fitted  # mass that changes sides with a hot flow
+    end_by_hot = (end_by_mass[..., 1 : 2 * v : 2] - end_by_mass[..., 0 : 2 * v : 2]) * moved[:, :, None, :]
+    cold, hot = end_by_hot[:, :, 0 : 2 * v : 2], end_by_hot[:, :, 1 : 2 * v : 2]
     unit = np.eye(v)
-    cold, hot = end_by_share[:, :, 0 : 2 * v : 2], end_by_share[:, :, 1 : 2 * v : 2]
-    valve_by_share = valve.by_cold[..., None] * cold + valve.by_hot[..., None] * hot + valve.by_share[..., None] * unit
+    valve_by_hot = valve.by_cold[..., None] * cold + valve.by_hot[..., None] * hot + valve.by_hot_flow[..., None] * unit
     feeds = np.broadcast_to(feed[:, :, None], (len(share), *feed.shape, v))
-    base = np.take_along_axis(np.concatenate((valve_by_share, end_by_share), axis=2), feeds, axis=2)
-    gap_by_station = (end_by_station[:, :, 0 : 2 * v : 2] - end_by_station[:, :, 1 : 2 * v : 2]
-                      + valve.imbalance_by_flow[..., None] * own)  # fmt: skip
-    gap_by_share = cold - hot + valve.imbalance_by_share[..., None] * unit
-    return Slopes(pressure_flow, np.matmul(outlets, base), np.matmul(gap_by_station, np.swapaxes(outlets, 1, 2)),
-                  gap_by_share)  # fmt: skip
+    base = np.take_along_axis(np.concatenate((valve_by_hot, end_by_hot), axis=2), feeds, axis=2)
+    gap = end_by_station[:, :, 0 : 2 * v : 2] - end_by_station[:, :, 1 : 2 * v : 2]
+    gap_by_station = fitted[..., None] * gap + valve.imbalance_by_flow[..., None] * own
+    gap_by_hot = fitted[..., None] * (cold - hot) + valve.imbalance_by_hot_flow[..., None] * unit
+    return Slopes(pressure_flow, np.matmul(outlets, base), np.matmul(gap_by_station, to_stations), gap_by_hot)

@@ -2,12 +2,15 @@
 
 Each outlet flow lies between zero and what its regulator holds. An outlet whose network pressure is below zero stays at
 zero: it does not suck. The slope of an outlet is the secant between its flow and the flow its present pressure would
-give, because the tangent is infinite at zero flow. A step is halved until the balance along it has fallen.
+give, because the tangent is infinite at zero flow. A step is halved until the balance along it has fallen: where losses
+rise with flow, the balance is the gradient of a convex function, so that proves descent.
+
+With a cold source the flow through each hot seat is one more unknown, between zero and the flow of its valve.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -15,19 +18,21 @@ import numpy as np
 from drenchbook.network import NONE
 from drenchbook.operating_cases import SOURCE_COLD
 from drenchbook.solver_blocks import Block
-from drenchbook.solver_flows import Flows, flows
+from drenchbook.solver_flows import Flows, flows, has_bypass
 from drenchbook.solver_paths import Curves, CurveTable
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
-SETTLED = 1e-10  # last step over the outlet's rated flow (a share over one)
+SETTLED = 1e-10  # last step over the outlet's rated flow
 MOST_STEPS = 200
 MOST_HALVINGS = 12
+FINE = 1e-5  # steps below it are taken whole: rounding hides what the balance would say
 GUESS = 0.5  # of the pressure at no flow
+ENOUGH = 0.5  # of the balance along a step that may be left at its end
 
 
-def solve_sets(block: Block, curves: Curves) -> tuple[Numbers, Numbers, Numbers, Numbers]:
-    """Flows of the outlets [S, B, outlets], hot shares [S, B, valves], which cases have a root and which converged.
+def solve_sets(block: Block, curves: Curves) -> tuple[Numbers, Numbers, Numbers]:
+    """Flows of the outlets [S, B, outlets] and through the hot seats, and which cases have a root [S, B].
 
     Where a curve dips, the curves that never fall are solved first: the smallest flows lie at or beyond their root, and
     from there the falling slopes are left out of the steps, so that the flows rise to it.
@@ -37,135 +42,229 @@ def solve_sets(block: Block, curves: Curves) -> tuple[Numbers, Numbers, Numbers,
     newton = _Newton(block, curves, curves.never_falling if dips else curves.loss)
     newton.run()
     if dips:
-        newton.table, newton.settled = (
-            replace(curves.loss, falls_felt=False),
-            np.zeros_like(newton.settled) | ~newton.reached,
-        )
+        newton.table, newton.settled = replace(curves.loss, falls_felt=False), np.logical_not(newton.reached)
         newton.run(from_below=True)
-    return newton.flow, newton.share, newton.reached, newton.settled
+    return newton.flow, newton.hot, newton.reached
+
+
+@dataclass
+class _Iterate:
+    """Where the iteration of every case stands. Axes: state, opening, then outlet or valve."""
+
+    flow: Numbers
+    hot: Numbers
+    settled: Numbers
+    base_flow: Numbers  # start of the present step
+    base_hot: Numbers
+    step_flow: Numbers
+    step_hot: Numbers
+    part: Numbers  # how much of the step is tried
+    balance: Numbers  # along the step, at its start
+    size: Numbers  # of the step, over the rated flows
+    halvings: Numbers
+
+    def take(self, keep: Numbers) -> _Iterate:
+        """The openings marked."""
+        return _Iterate(**{name: value[:, keep] for name, value in self.__dict__.items()})
 
 
 class _Newton:
-    """The state of all cases of a block: outlet flows, hot shares, and which are settled."""
+    """Outlet flows and hot flows of all cases of a block, and which are settled."""
 
     def __init__(self, block: Block, curves: Curves, table: CurveTable):
         self.block, self.curves, self.table = block, curves, table
         count = (len(block.end_static), len(block))
-        self.share = np.broadcast_to(_first_share(block), (*count, block.shape.valves)).copy()
-        self.flow = np.zeros((*count, block.rated_flow.shape[1]))
-        rest = flows(block, curves, table, self.flow, self.share, with_slopes=False)
-        open_pressure = np.where(block.outlet_pair != NONE, rest.outlet_pressure, -1.0)
-        self.reached: Numbers = open_pressure.max(axis=2) > 0
-        pressure = np.maximum(rest.outlet_pressure, 0.0) * GUESS
+        self.flow: Numbers = np.zeros((*count, block.rated_flow.shape[1]))
+        self.hot: Numbers = np.zeros((*count, block.shape.valves))
+        still = self._at_rest(table)
+        self.reached: Numbers = np.where(block.outlet_pair != NONE, still, -1.0).max(axis=2) > 0
+        pressure = np.maximum(still, 0.0) * GUESS
         free = block.rated_flow * np.sqrt(pressure / block.rated_pressure)
         self.flow = np.where(self.reached[..., None], np.minimum(free, _cap(block)), 0.0)
+        if block.fault == SOURCE_COLD:
+            total = np.matmul(self.flow[:, :, None], _valve_of_outlet(block))[:, :, 0]
+            self.hot = np.where(has_bypass(block), 0.5, 1.0) * total
         self.settled: Numbers = np.logical_not(self.reached)
+
+    def _at_rest(self, table: CurveTable) -> Numbers:
+        """Pressure at the outlets at no flow; with a cold source through the better of both ways."""
+        block = self.block
+        still = flows(block, self.curves, table, self.flow, self.hot, with_slopes=False)
+        if block.fault != SOURCE_COLD:
+            return still.outlet_pressure
+        better = np.where(has_bypass(block), np.maximum(still.cold_pressure, still.hot_pressure), still.hot_pressure)
+        to_outlets = np.swapaxes(_valve_of_outlet(block), 1, 2)
+        lift = better - still.valve_pressure
+        return still.outlet_pressure + np.matmul(lift[:, :, None], to_outlets)[:, :, 0]
 
     def run(self, from_below: bool = False) -> None:
         """Iterate until every case is settled or the steps are used up."""
-        block, here = self.block, np.arange(len(self.block))
-        y, r, settled = self.flow.copy(), self.share.copy(), self.settled.copy()
-        step_y, step_r = np.zeros_like(y), np.zeros_like(r)
-        base_y, base_r = y.copy(), r.copy()
-        balance, part = np.full(settled.shape, np.inf), np.ones(settled.shape)
-        halvings = np.zeros(settled.shape, dtype=int)
+        block, here, shape = self.block, np.arange(len(self.block)), self.settled.shape
+        at = _Iterate(
+            self.flow, self.hot, self.settled, self.flow, self.hot, np.zeros_like(self.flow), np.zeros_like(self.hot),
+            np.ones(shape), np.full(shape, np.inf), np.full(shape, np.inf), np.zeros(shape, dtype=int),
+        )  # fmt: skip
         for _ in range(MOST_STEPS):
-            now = flows(block, self.curves, self.table, y, r, with_slopes=True)
-            miss_y, miss_r = _misses(block, now)
-            worse = ((miss_y * step_y).sum(axis=2) + (miss_r * step_r).sum(axis=2)) > 0.5 * balance
-            retry = worse & (halvings < MOST_HALVINGS) & ~settled & (not from_below)
-            new_y, new_r = _step(block, now, miss_y, miss_r)
-            step_y = np.where(retry[..., None], step_y, new_y)
-            step_r = np.where(retry[..., None], step_r, new_r)
-            base_y = np.where(retry[..., None], base_y, y)
-            base_r = np.where(retry[..., None], base_r, r)
-            part = np.where(retry, part / 2, 1.0)
-            halvings = np.where(retry, halvings + 1, 0)
-            fresh = np.abs((miss_y * step_y).sum(axis=2) + (miss_r * step_r).sum(axis=2))
-            balance = np.where(retry, balance, fresh)
-            y_next = np.clip(base_y + part[..., None] * step_y, 0.0, _cap(block))
-            r_next = np.clip(base_r + part[..., None] * step_r, 0.0, 1.0)
-            moved = np.maximum((np.abs(new_y) / np.where(block.rated_flow > 0, block.rated_flow, 1.0)).max(axis=2),
-                               np.abs(new_r).max(axis=2, initial=0.0))  # fmt: skip
-            done = ~retry & (moved <= SETTLED)
-            stay = settled[..., None]
-            y, r = np.where(stay, y, y_next), np.where(stay, r, r_next)
-            settled = settled | done
-            over = settled.all(axis=0)
-            if over.any():
-                gone = here[over]
-                self.flow[:, gone], self.share[:, gone], self.settled[:, gone] = y[:, over], r[:, over], True
-                if over.all():
-                    return
-                if over.sum() * 4 > len(over):
-                    keep = ~over
-                    here, block = here[keep], block.take(keep)
-                    y, r, settled, step_y, step_r, base_y, base_r, balance, part, halvings = (
-                        one[:, keep] for one in (y, r, settled, step_y, step_r, base_y, base_r, balance, part, halvings)
-                    )
-        self.flow[:, here], self.share[:, here], self.settled[:, here] = y, r, settled
+            self._advance(block, at, from_below)
+            over: Numbers = np.asarray(at.settled.all(axis=0))
+            if not over.any():
+                continue
+            gone = here[over]
+            self.flow[:, gone], self.hot[:, gone], self.settled[:, gone] = at.flow[:, over], at.hot[:, over], True
+            if over.all():
+                return
+            if over.sum() * 4 > len(over):
+                keep = np.logical_not(over)
+                here, block, at = here[keep], block.take(keep), at.take(keep)
+        self.flow[:, here], self.hot[:, here], self.settled[:, here] = at.flow, at.hot, at.settled
+
+    def _advance(self, block: Block, at: _Iterate, from_below: bool) -> None:
+        """One evaluation: either the present step is halved, or a new one begins where it ended."""
+        now = flows(block, self.curves, self.table, at.flow, at.hot, with_slopes=True)
+        miss_flow, miss_hot = _misses(block, now)
+
+        def along(step_flow: Numbers, step_hot: Numbers) -> Numbers:
+            return np.asarray((miss_flow * step_flow).sum(axis=2) + (miss_hot * step_hot).sum(axis=2))
+
+        retry = (along(at.step_flow, at.step_hot) > ENOUGH * at.balance) & (at.halvings < MOST_HALVINGS) & ~at.settled
+        retry &= (at.size > FINE) & (not from_below)
+        step_flow, step_hot = _step(block, now, at.hot, miss_flow, miss_hot)
+        moved = (np.abs(step_flow) / np.where(block.rated_flow > 0, block.rated_flow, 1.0)).max(axis=2)
+        most = block.rated_flow.max(axis=1)
+        moved = np.maximum(moved, np.abs(step_hot).max(axis=2, initial=0.0) / most)
+        wide = retry[..., None]
+        at.base_flow, at.base_hot = np.where(wide, at.base_flow, at.flow), np.where(wide, at.base_hot, at.hot)
+        at.balance = np.where(retry, at.balance, np.abs(along(step_flow, step_hot)))
+        at.step_flow = np.where(wide, at.step_flow, step_flow)
+        at.step_hot = np.where(wide, at.step_hot, step_hot)
+        at.size = np.where(retry, at.size, moved)
+        at.part = np.where(retry, at.part / 2, 1.0)
+        at.halvings = np.where(retry, at.halvings + 1, 0)
+        stay = at.settled[..., None]
+        at.flow = np.where(stay, at.flow, at.base_flow + at.part[..., None] * at.step_flow)
+        at.hot = np.where(stay, at.hot, at.base_hot + at.part[..., None] * at.step_hot)
+        at.settled = at.settled | (~retry & (moved <= SETTLED))
 
 
 def _cap(block: Block) -> Numbers:
     return np.where(block.regulated, block.rated_flow, np.inf)
 
 
-def _first_share(block: Block) -> Numbers:
-    if block.fault != SOURCE_COLD:
-        return block.share
-    bypass = np.where(block.bypass_curve != NONE, 1.0, block.bypass_coefficient)
-    seat = np.where(block.coefficient_curve != NONE, 1.0, block.coefficient)
-    return np.where((block.bypass_curve != NONE) != (block.coefficient_curve != NONE), 0.5, seat / (seat + bypass))
+def _valve_of_outlet(block: Block) -> Numbers:
+    """1 where an outlet [B, outlets] hangs on a valve [.., valves]."""
+    valve = np.take_along_axis(block.valve_of_station, block.station_of_outlet, axis=1)
+    return ((valve[:, :, None] == np.arange(block.shape.valves)) & (block.outlet_pair != NONE)[..., None]).astype(float)
 
 
 def _misses(block: Block, now: Flows) -> tuple[Numbers, Numbers]:
-    """Pressure that each outlet needs less what it gets; imbalance of each valve times its flow."""
+    """Pressure that each outlet needs less what it gets; pressure behind each bypass less that behind the hot seat."""
     there = block.outlet_pair != NONE
     need = block.rated_pressure * (now.outlet_flow / np.where(there, block.rated_flow, 1.0)) ** 2
-    miss = np.where(there, need - now.outlet_pressure, 0.0)
-    if block.fault != SOURCE_COLD:
-        return miss, np.zeros_like(now.valve_flow)
-    return miss, now.imbalance * now.valve_flow
+    return np.where(there, need - now.outlet_pressure, 0.0), now.imbalance
 
 
-def _step(block: Block, now: Flows, miss_y: Numbers, miss_r: Numbers) -> tuple[Numbers, Numbers]:
-    """One step of Newton's method; outlets and shares that press against a bound stand still."""
-    assert now.slopes is not None
-    there = block.outlet_pair != NONE
-    y, cap = now.outlet_flow, _cap(block)
-    k = np.where(there, block.rated_flow / np.sqrt(block.rated_pressure), 1.0)
-    aim = k * np.sqrt(np.maximum(now.outlet_pressure, 0.0))
-    secant = np.maximum(y + aim, 1e-9 * block.rated_flow) / k**2
-    fixed = ~there | ((y <= 0) & (miss_y >= 0)) | ((y >= cap) & (miss_y <= 0))
-    outlets = y.shape[2]
-    unknowns = outlets + (now.valve_flow.shape[2] if block.fault == SOURCE_COLD else 0)
-    matrix = np.zeros((*y.shape[:2], unknowns, unknowns))
-    matrix[..., :outlets, :outlets] = -now.slopes.pressure_flow
-    at = np.arange(outlets)
-    matrix[..., at, at] += np.where(there, secant, 1.0)
-    right, held = -miss_y, fixed
+def _step(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: Numbers) -> tuple[Numbers, Numbers]:
+    """One step of Newton's method inside the bounds.
+
+    What would leave its bounds is put on the bound and the others are solved again, so that they know of it. Should the
+    step still not go downhill, each outlet steps by itself.
+    """
+    flow, cap, total_of = now.outlet_flow, _cap(block), _valve_of_outlet(block)
+    fitted = has_bypass(block)
+    full = np.zeros(hot.shape, dtype=bool)
+    empty = np.zeros(hot.shape, dtype=bool)
     if block.fault == SOURCE_COLD:
-        slopes, flow = now.slopes, now.valve_flow
-        assert slopes.pressure_share is not None
-        assert slopes.imbalance_flow is not None
-        assert slopes.imbalance_share is not None
-        of_outlet = (np.take_along_axis(block.valve_of_station, block.station_of_outlet, axis=1)[:, None, :]
-                     == np.arange(flow.shape[2])[:, None]) & there[:, None, :]  # fmt: skip
-        matrix[..., :outlets, outlets:] = -slopes.pressure_share
-        matrix[..., outlets:, :outlets] = (flow[..., None] * slopes.imbalance_flow
-                                           + now.imbalance[..., None] * of_outlet)  # fmt: skip
-        matrix[..., outlets:, outlets:] = flow[..., None] * slopes.imbalance_share
-        no_way = (block.bypass_coefficient == 0) & (block.bypass_curve == NONE)
-        share = now.hot_share
-        still = no_way | (flow <= 0) | ((share <= 0) & (miss_r >= 0)) | ((share >= 1) & (miss_r <= 0))
-        right, held = np.concatenate((right, -miss_r), axis=2), np.concatenate((fixed, still), axis=2)
-    scale = np.where(held, 1.0, np.abs(np.diagonal(matrix, axis1=2, axis2=3)))
-    scale = np.where(scale > 0, scale, 1.0)
-    matrix = np.where(held[..., None] | held[..., None, :], 0.0, matrix / scale[..., None])
-    place = np.arange(unknowns)
-    matrix[..., place, place] = np.where(held, 1.0, matrix[..., place, place])
-    moved = np.linalg.solve(matrix, np.where(held, 0.0, right / scale)[..., None])[..., 0]
-    step_y = np.clip(y + moved[..., :outlets], 0.0, cap) - y
+        full = (hot >= now.valve_flow) & (miss_hot <= 0) | ~fitted
+        empty = (hot <= 0) & (miss_hot >= 0) & ~full
+    low, high = np.zeros(flow.shape, dtype=bool), np.zeros(flow.shape, dtype=bool)
+    for _ in range(flow.shape[2] + 1):
+        step_flow, step_hot = _newton_step(block, now, hot, miss_flow, miss_hot, low, high, full, empty)
+        total = np.matmul((flow + step_flow)[:, :, None], total_of)[:, :, 0]
+        new_low, new_high = flow + step_flow < 0, flow + step_flow > cap
+        new_full, new_empty = (hot + step_hot > total * (1 + 1e-12)) & fitted, hot + step_hot < 0
+        more = [
+            np.any(new & ~old) for new, old in ((new_low, low), (new_high, high), (new_full, full), (new_empty, empty))
+        ]
+        if not any(more[: 4 if block.fault == SOURCE_COLD else 2]):
+            break
+        low, high = low | new_low, high | (new_high & ~new_low)
+        if block.fault == SOURCE_COLD:
+            full, empty = full | new_full, (empty | new_empty) & ~(full | new_full)
+    new_flow = np.clip(flow + step_flow, 0.0, cap)
     if block.fault != SOURCE_COLD:
-        return step_y, np.zeros_like(now.hot_share)
-    return step_y, np.clip(now.hot_share + moved[..., outlets:], 0.0, 1.0) - now.hot_share
+        step_flow = new_flow - flow
+        uphill = (miss_flow * step_flow).sum(axis=2) > 0
+        if uphill.any():
+            assert now.slopes is not None
+            own = -np.diagonal(now.slopes.pressure_flow, axis1=2, axis2=3) + _secant(block, flow, miss_flow)
+            alone = np.clip(flow - miss_flow / own, 0.0, cap) - flow
+            step_flow = np.where(uphill[..., None], alone, step_flow)
+        return step_flow, np.zeros_like(hot)
+    total = np.matmul(new_flow[:, :, None], total_of)[:, :, 0]
+    new_hot = np.where(full, total, np.clip(hot + step_hot, 0.0, total))
+    return new_flow - flow, new_hot - hot
+
+
+def _secant(block: Block, flow: Numbers, miss: Numbers) -> Numbers:
+    """Slope of each outlet between its flow and the flow that its present pressure would give."""
+    there = block.outlet_pair != NONE
+    k = np.where(there, block.rated_flow / np.sqrt(block.rated_pressure), 1.0)
+    aim = k * np.sqrt(np.maximum((flow / k) ** 2 - miss, 0.0))
+    return np.where(there, np.maximum(flow + aim, 1e-9 * block.rated_flow) / k**2, 1.0)
+
+
+def _newton_step(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: Numbers, low: Numbers,
+                 high: Numbers, full: Numbers, empty: Numbers) -> tuple[Numbers, Numbers]:  # fmt: skip
+    """The step with some outlets put on a bound, and hot flows on theirs."""
+    assert now.slopes is not None
+    there, flow, cap = block.outlet_pair != NONE, now.outlet_flow, _cap(block)
+    outlets = flow.shape[2]
+    matrix, right = -now.slopes.pressure_flow, -miss_flow
+    if block.fault == SOURCE_COLD:
+        matrix, right = _with_hot_flows(block, now, matrix, right, miss_hot, full)
+    miss = -right[..., :outlets]
+    at = np.arange(outlets)
+    matrix[..., at, at] += _secant(block, flow, miss)
+    still = ~there | ((flow <= 0) & (miss >= 0)) | ((flow >= cap) & (miss <= 0))
+    held = still | low | high
+    given = np.where(still, 0.0, np.where(low, -flow, np.where(high, np.where(np.isfinite(cap), cap, 0.0) - flow, 0.0)))
+    if block.fault == SOURCE_COLD:
+        held = np.concatenate((held, full | empty), axis=2)
+        given = np.concatenate((given, np.where(empty, -hot, 0.0)), axis=2)
+    moved = _solved(matrix, right, held, given)
+    if block.fault != SOURCE_COLD:
+        return moved, np.zeros_like(hot)
+    total = np.matmul((flow + moved[..., :outlets])[:, :, None], _valve_of_outlet(block))[:, :, 0]
+    return moved[..., :outlets], np.where(full, total - hot, moved[..., outlets:])
+
+
+def _with_hot_flows(block: Block, now: Flows, matrix: Numbers, right: Numbers, miss_hot: Numbers, full: Numbers
+                    ) -> tuple[Numbers, Numbers]:  # fmt: skip
+    """The system with the hot flows as unknowns; where a hot seat takes all (`full`), its flow moves with outlets."""
+    slopes, outlets = now.slopes, matrix.shape[2]
+    assert slopes is not None
+    assert slopes.pressure_hot is not None
+    assert slopes.imbalance_flow is not None
+    assert slopes.imbalance_hot is not None
+    upper = np.concatenate((matrix, -slopes.pressure_hot), axis=3)
+    lower = np.concatenate((slopes.imbalance_flow, slopes.imbalance_hot), axis=3)
+    matrix, right = np.concatenate((upper, lower), axis=2), np.concatenate((right, -miss_hot), axis=2)
+    carry = np.zeros_like(matrix)
+    place = np.arange(matrix.shape[2])
+    carry[..., place, place] = 1.0
+    # Without a bypass the outlets look behind the hot seat already, and nothing is carried over.
+    follows = full & has_bypass(block)
+    carry[..., outlets:, :outlets] = follows[..., None] * np.swapaxes(_valve_of_outlet(block), 1, 2)
+    turned = np.swapaxes(carry, 2, 3)
+    return np.matmul(np.matmul(turned, matrix), carry), np.matmul(turned, right[..., None])[..., 0]
+
+
+def _solved(matrix: Numbers, right: Numbers, held: Numbers, given: Numbers) -> Numbers:
+    """Solution of small linear systems in which some unknowns are held at given values."""
+    right = right - np.matmul(matrix, np.where(held, given, 0.0)[..., None])[..., 0]
+    scale = np.abs(np.diagonal(matrix, axis1=2, axis2=3))
+    scale = np.where(held | (scale <= 0), 1.0, scale)
+    matrix = np.where(held[..., None] | held[..., None, :], 0.0, matrix / scale[..., None])
+    place = np.arange(matrix.shape[2])
+    matrix[..., place, place] = np.where(held, 1.0, matrix[..., place, place])
+    return np.asarray(np.linalg.solve(matrix, np.where(held, given, right / scale)[..., None])[..., 0])

@@ -243,8 +243,8 @@ class Station:
         return (hot, cold, slope[..., HOT] + seat_slope + 2 * outlet, slope[..., COLD] + bypass_slope, loss, slope)
 
 
-def solve_single(block: Block, curves: Curves) -> tuple[Numbers, Numbers, Numbers, Numbers]:
-    """Flows of the outlets [S, B, outlets], hot shares [S, B, 1], which cases have a root and which converged [S, B].
+def solve_single(block: Block, curves: Curves) -> tuple[Numbers, Numbers, Numbers]:
+    """Flows of the outlets [S, B, outlets] and through the hot seats, and which cases have a root [S, B].
 
     Flows are zero where there is no root.
     """
@@ -268,7 +268,7 @@ def solve_single(block: Block, curves: Curves) -> tuple[Numbers, Numbers, Number
         _smallest(root, station.take(dips), dips, curves)
     flow, _ = station.outlet_flows(root.pressure)
     flow = np.where(reached[..., None], flow, 0.0)
-    return flow, root.share[..., None], reached, root.settled | ~reached
+    return flow, (root.share * flow.sum(axis=2))[..., None], reached
 
 
 def _start(station: Station, static: Numbers) -> Numbers:
@@ -285,13 +285,19 @@ class _Root:
     def __init__(self, station: Station, low: Numbers, high: Numbers, start: Numbers, share: Numbers,
                  table: CurveTable):  # fmt: skip
         self.station, self.table = station, table
-        self.low, self.high, self.pressure, self.share = low, high, np.clip(start, low, high), share
+        self.low: Numbers = low
+        self.high: Numbers = high
+        self.pressure: Numbers = np.clip(start, low, high)
+        self.share: Numbers = share
         self.scale = np.maximum(high, 1.0)
         self.settled = high <= low
 
     def run(self) -> None:
         """Iterate until every case is settled or the steps are used up."""
         station, here = self.station, np.arange(self.low.shape[1])
+        low: Numbers
+        high: Numbers
+        p: Numbers
         low, high, p, share, scale, settled = (
             one.copy() for one in (self.low, self.high, self.pressure, self.share, self.scale, self.settled)
         )
