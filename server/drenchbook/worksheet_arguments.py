@@ -14,6 +14,7 @@ from typing import Any
 from drenchbook.errors import InputError
 from drenchbook.units import SYSTEMS, US, from_si, to_si, unit_of, unit_system
 
+UNITS_TOO_EARLY = "is a unit system, which comes last; an argument before it is missing"
 TRUE_WORDS, FALSE_WORDS = ("TRUE", "YES", "Y"), ("FALSE", "NO", "N")
 
 # What the physics calls the SI unit of a quantity, so that a number in one of its sentences can be told in the user's.
@@ -119,6 +120,10 @@ def _read(argument: Argument, cell: object, system: str) -> Any:
         return _yes_no(argument.name, cell)
     if argument.kind == "table":
         return _table(argument, cell)
+    if isinstance(cell, str) and cell.strip().upper() in SYSTEMS:
+        raise InputError(argument.name, cell, UNITS_TOO_EARLY)
+    if isinstance(cell, (list, tuple)):
+        raise InputError(argument.name, _outline(cell), "must be one value, not a range")
     return cell
 
 
@@ -136,7 +141,7 @@ def _number(argument: Argument, cell: object, system: str) -> float:
         raise InputError(name, cell, "is a date, not a number; format the cell as a number and type it again")
     if isinstance(cell, str):
         if cell.strip().upper() in SYSTEMS:
-            raise InputError(name, cell, "is a unit system, which comes last; an argument before it is missing")
+            raise InputError(name, cell, UNITS_TOO_EARLY)
         raise InputError(name, cell, "is text, not a number; type it with a decimal point and no unit", unit)
     if not isinstance(cell, Real):
         raise InputError(name, _outline(cell), "must be one number, not a range")
