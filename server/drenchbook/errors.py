@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-
 # Exit codes of the commands: all OK or WARN; something is FAIL or UNKNOWN; a file or an argument cannot be used.
 ALL_MET, NOT_MET, UNUSABLE = 0, 1, 2
 

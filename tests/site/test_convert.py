@@ -32,9 +32,7 @@ def test_grids_give_back_every_cell(site):
 
 
 @given(sites())
-@settings(
-    max_examples=6, suppress_health_check=SLOW, phases=(Phase.explicit, Phase.generate)
-)  # each builds a workbook
+@settings(max_examples=6, suppress_health_check=SLOW, phases=(Phase.explicit, Phase.generate))  # each builds a workbook
 def test_a_workbook_gives_back_every_cell(tmp_path, site):
     from drenchbook.workbook.building import write_workbook
     from drenchbook.workbook.reading import read_workbook
