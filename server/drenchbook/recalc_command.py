@@ -7,6 +7,7 @@ import os
 import shutil
 import sys
 import textwrap
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -21,7 +22,7 @@ from drenchbook.errors import ALL_MET, NOT_MET, UNUSABLE, InputError, Problem, S
 from drenchbook.json_report import file_report
 from drenchbook.quantity_text import percent_text
 from drenchbook.report import Report
-from drenchbook.result_tables import CAUTIONS, FAIL, OK, WARN
+from drenchbook.result_tables import CAUTIONS, FAIL, OK, VERDICTS, WARN
 from drenchbook.site_lines import SiteLine
 from drenchbook.table_results import report_of
 
@@ -33,6 +34,7 @@ class Done:
     code: int
     text: str
     json: dict[str, Any]
+    counts: dict[str, int]  # stations by verdict
 
 
 def run(files: Sequence[Path], output: Path | None, *, check: bool, as_json: bool, jobs: int) -> int:
@@ -51,7 +53,17 @@ def run(files: Sequence[Path], output: Path | None, *, check: bool, as_json: boo
         results.append(done)
     if as_json:
         print(json.dumps({"files": [done.json for done in results]}, ensure_ascii=False, allow_nan=False, indent=1))
+    elif len(files) > 1:
+        print(_summary(files, results))
     return max(done.code for done in results)
+
+
+def _summary(files: Sequence[Path], results: Sequence[Done]) -> str:
+    """How many stations of each file have which verdict."""
+    import pandas  # slow to load, and only needed for several files
+
+    table = pandas.DataFrame([done.counts for done in results], index=[str(path) for path in files], columns=VERDICTS)
+    return "\nStations by verdict\n" + table.fillna(0).astype(int).to_string()
 
 
 def _each(files: Sequence[Path], output: Path | None, check: bool, as_json: bool, jobs: int) -> Iterator[Done]:
@@ -70,7 +82,7 @@ def _one(task: tuple[Path, Path | None, bool, bool]) -> Done:
         report, problems, notes, stale = _recalculated(path, output, check)
     except SiteError as error:
         answer = file_report(str(path), None, error.problems, "UNKNOWN")
-        return Done(UNUSABLE, str(error), answer)
+        return Done(UNUSABLE, str(error), answer, {})
     verdict = FAIL if stale else report.verdict
     code = ALL_MET if verdict in (OK, WARN) else NOT_MET
     answer = file_report(str(path), report, problems, verdict) if as_json else {}
@@ -87,7 +99,8 @@ def _one(task: tuple[Path, Path | None, bool, bool]) -> Done:
                 "remedy": line.check.remedy,
             },
         )
-    return Done(code, "" if as_json else _text(path, report, verdict, notes, stale), answer)
+    counts = Counter(OUTCOME_WORDS[int(outcome)] for outcome in report.judgement.station_outcomes)
+    return Done(code, "" if as_json else _text(path, report, verdict, notes, stale), answer, dict(counts))
 
 
 def stale_line(stale: str) -> SiteLine:
