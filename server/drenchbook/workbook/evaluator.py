@@ -12,6 +12,7 @@ from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
 from openpyxl.utils.cell import get_column_letter, range_boundaries
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
@@ -35,6 +36,7 @@ from drenchbook.formula_values import (
 from drenchbook.registry_externals import EXTERNALS
 
 DEEPEST = 8  # formula cells inside each other; a nested formula takes up to a hundred frames of Python's thousand
+LONG, WIDE = 100_000, 10_000  # rows and columns from which a range is taken for a whole column or row
 Cached = Callable[[str, str], Any]  # sheet title and cell to the value that the file holds
 
 
@@ -195,22 +197,23 @@ class _Book:
         key = where, first, last
         found = self.areas.get(key)
         if found is None:
-            found = Grid.of(self._rows(where, first, last), first)
+            found = self._grid(where, first, last)
             if not self.circular:
                 self.areas[key] = found
         return found
 
-    def _rows(self, where: _Sheet, first: tuple[int, int], last: tuple[int, int]) -> list[list[Any]]:
-        bottom = last[0] if last[0] - first[0] < 100_000 else max(where.rows, first[0])
-        right = last[1] if last[1] - first[1] < 10_000 else max(where.columns, first[1])
-        get, rows = where.cells.get, []
-        for row in range(first[0], bottom + 1):
-            line = [get((row, column)) for column in range(first[1], right + 1)]
-            for place, value in enumerate(line):
-                if value.__class__ is _Formula:
-                    line[place] = value.value if value.done else self._inside(value)
-            rows.append(line)
-        return rows
+    def _grid(self, where: _Sheet, first: tuple[int, int], last: tuple[int, int]) -> Grid:
+        # A whole column or row ends where the sheet's used part ends.
+        bottom = last[0] if last[0] - first[0] < LONG else max(where.rows, first[0])
+        right = last[1] if last[1] - first[1] < WIDE else max(where.columns, first[1])
+        rows, columns, get = range(first[0], bottom + 1), range(first[1], right + 1), where.cells.get
+        found = [get((row, column)) for row in rows for column in columns]
+        for at, value in enumerate(found):
+            if value.__class__ is _Formula:
+                found[at] = value.value if value.done else self._inside(value)
+        cells = np.empty(len(found), dtype=object)
+        cells[:] = found
+        return Grid(cells.reshape(len(rows), len(columns)), first)
 
     def definition(self, at: _Formula, sheet: str | None, name: str) -> Node | None:
         """Tree of a defined name; a name of the formula's own sheet comes before the workbook's."""
