@@ -19,6 +19,8 @@ from drenchbook.solver_paths import Curves, CurveTable
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
+WHOLE = 1e-12  # a share this near to none or all is that, but for rounding
+
 
 @dataclass(frozen=True)
 class Flows:
@@ -124,6 +126,7 @@ def _share(block: Block, flow: Numbers, hot_flow: Numbers) -> Numbers:
     """Share of a valve's flow through its hot seat; all of it where there is no bypass."""
     some = flow > 0
     share = np.clip(np.divide(hot_flow, flow, out=np.zeros_like(flow), where=some), 0.0, 1.0)
+    share = np.where(share > 1 - WHOLE, 1.0, np.where(share < WHOLE, 0.0, share))
     return np.where(has_bypass(block), share, 1.0)
 
 

@@ -295,9 +295,6 @@ class _Root:
     def run(self) -> None:
         """Iterate until every case is settled or the steps are used up."""
         station, here = self.station, np.arange(self.low.shape[1])
-        low: Numbers
-        high: Numbers
-        p: Numbers
         low, high, p, share, scale, settled = (
             one.copy() for one in (self.low, self.high, self.pressure, self.share, self.scale, self.settled)
         )
@@ -319,7 +316,7 @@ class _Root:
             done = (np.abs(new - p) <= SETTLED * scale) | (high - low <= 1e-15 * scale)
             p = new
             settled = settled | done
-            over = settled.all(axis=0)
+            over: Numbers = np.asarray(settled.all(axis=0))
             if over.any():
                 gone = here[over]
                 self.pressure[:, gone], self.share[:, gone] = p[:, over], share[:, over]
@@ -327,7 +324,7 @@ class _Root:
                 if over.all():
                     return
                 if over.sum() * 3 > len(over):
-                    keep = ~over
+                    keep = np.logical_not(over)
                     here, station = here[keep], station.take(keep)
                     low, high, p, share, scale, settled, low_miss = (
                         one[:, keep] for one in (low, high, p, share, scale, settled, low_miss)
