@@ -18,7 +18,7 @@ import numpy as np
 from drenchbook.network import NONE
 from drenchbook.operating_cases import SOURCE_COLD
 from drenchbook.solver_blocks import Block
-from drenchbook.solver_flows import Flows, flows, has_bypass
+from drenchbook.solver_flows import WHOLE, Flows, flows, has_bypass
 from drenchbook.solver_paths import Curves, CurveTable
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -166,43 +166,53 @@ def _misses(block: Block, now: Flows) -> tuple[Numbers, Numbers]:
 def _step(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: Numbers) -> tuple[Numbers, Numbers]:
     """One step of Newton's method inside the bounds.
 
-    What would leave its bounds is put on the bound and the others are solved again, so that they know of it. Should the
-    step still not go downhill, each outlet steps by itself.
+    What would leave its bounds is put on the bound and the others are solved again, so that they know of it; hot flows
+    first. Should the step still not go downhill, each unknown steps by itself.
     """
     flow, cap, total_of = now.outlet_flow, _cap(block), _valve_of_outlet(block)
-    fitted = has_bypass(block)
-    full = np.zeros(hot.shape, dtype=bool)
-    empty = np.zeros(hot.shape, dtype=bool)
+    full, empty = np.zeros(hot.shape, dtype=bool), np.zeros(hot.shape, dtype=bool)
     if block.fault == SOURCE_COLD:
-        full = (hot >= now.valve_flow) & (miss_hot <= 0) | ~fitted
+        full = (hot >= now.valve_flow * (1 - WHOLE)) & (miss_hot <= 0) | ~has_bypass(block)
         empty = (hot <= 0) & (miss_hot >= 0) & ~full
     low, high = np.zeros(flow.shape, dtype=bool), np.zeros(flow.shape, dtype=bool)
-    for _ in range(flow.shape[2] + 1):
-        step_flow, step_hot = _newton_step(block, now, hot, miss_flow, miss_hot, low, high, full, empty)
+    at_full = full
+    for _ in range(flow.shape[2] + 2):
+        system = _system(block, now, hot, miss_flow, miss_hot, full)
+        step_flow, step_hot = _newton_step(block, now, hot, system, low, high, full, empty)
         total = np.matmul((flow + step_flow)[:, :, None], total_of)[:, :, 0]
-        new_low, new_high = flow + step_flow < 0, flow + step_flow > cap
-        new_full, new_empty = (hot + step_hot > total * (1 + 1e-12)) & fitted, hot + step_hot < 0
-        more = [
-            np.any(new & ~old) for new, old in ((new_low, low), (new_high, high), (new_full, full), (new_empty, empty))
-        ]
-        if not any(more[: 4 if block.fault == SOURCE_COLD else 2]):
+        more_full = (hot + step_hot > total * (1 + WHOLE)) & ~full
+        more_empty = (hot + step_hot < 0) & ~empty & ~more_full & ~full
+        later = (more_full | more_empty).any(axis=2, keepdims=True)
+        more_low = (flow + step_flow < 0) & ~low & ~later
+        more_high = (flow + step_flow > cap) & ~high & ~later
+        if not (later.any() or more_low.any() or more_high.any()):
             break
-        low, high = low | new_low, high | (new_high & ~new_low)
-        if block.fault == SOURCE_COLD:
-            full, empty = full | new_full, (empty | new_empty) & ~(full | new_full)
+        low, high, full = low | more_low, high | more_high, full | more_full
+        empty = (empty | more_empty) & ~full
     new_flow = np.clip(flow + step_flow, 0.0, cap)
-    if block.fault != SOURCE_COLD:
-        step_flow = new_flow - flow
-        uphill = (miss_flow * step_flow).sum(axis=2) > 0
-        if uphill.any():
-            assert now.slopes is not None
-            own = -np.diagonal(now.slopes.pressure_flow, axis1=2, axis2=3) + _secant(block, flow, miss_flow)
-            alone = np.clip(flow - miss_flow / own, 0.0, cap) - flow
-            step_flow = np.where(uphill[..., None], alone, step_flow)
-        return step_flow, np.zeros_like(hot)
     total = np.matmul(new_flow[:, :, None], total_of)[:, :, 0]
-    new_hot = np.where(full, total, np.clip(hot + step_hot, 0.0, total))
+    new_hot = np.where(full, total, np.clip(hot + step_hot, 0.0, total)) if block.fault == SOURCE_COLD else hot
+    uphill = (miss_flow * (new_flow - flow)).sum(axis=2) + (miss_hot * (new_hot - hot)).sum(axis=2) > 0
+    if uphill.any():
+        alone_flow, alone_hot = _each_by_itself(block, now, hot, miss_flow, miss_hot, at_full)
+        new_flow = np.where(uphill[..., None], alone_flow, new_flow)
+        new_hot = np.where(uphill[..., None], alone_hot, new_hot)
     return new_flow - flow, new_hot - hot
+
+
+def _each_by_itself(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: Numbers, full: Numbers
+                    ) -> tuple[Numbers, Numbers]:  # fmt: skip
+    """Where each outlet and each hot flow would go if the others stood still."""
+    outlets = now.outlet_flow.shape[2]
+    matrix, right = _system(block, now, hot, miss_flow, miss_hot, full)
+    own = np.abs(np.diagonal(matrix, axis1=2, axis2=3))
+    aim = right / np.where(own > 0, own, 1.0)
+    new_flow = np.clip(now.outlet_flow + aim[..., :outlets], 0.0, _cap(block))
+    new_flow = np.where(block.outlet_pair != NONE, new_flow, 0.0)
+    if block.fault != SOURCE_COLD:
+        return new_flow, hot
+    total = np.matmul(new_flow[:, :, None], _valve_of_outlet(block))[:, :, 0]
+    return new_flow, np.where(full, total, np.clip(hot + aim[..., outlets:], 0.0, total))
 
 
 def _secant(block: Block, flow: Numbers, miss: Numbers) -> Numbers:
@@ -213,25 +223,32 @@ def _secant(block: Block, flow: Numbers, miss: Numbers) -> Numbers:
     return np.where(there, np.maximum(flow + aim, 1e-9 * block.rated_flow) / k**2, 1.0)
 
 
-def _newton_step(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: Numbers, low: Numbers,
-                 high: Numbers, full: Numbers, empty: Numbers) -> tuple[Numbers, Numbers]:  # fmt: skip
-    """The step with some outlets put on a bound, and hot flows on theirs."""
+def _system(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: Numbers, full: Numbers
+            ) -> tuple[Numbers, Numbers]:  # fmt: skip
+    """Matrix and right side of Newton's method, without bounds."""
     assert now.slopes is not None
-    there, flow, cap = block.outlet_pair != NONE, now.outlet_flow, _cap(block)
-    outlets = flow.shape[2]
     matrix, right = -now.slopes.pressure_flow, -miss_flow
     if block.fault == SOURCE_COLD:
         matrix, right = _with_hot_flows(block, now, matrix, right, miss_hot, full)
-    miss = -right[..., :outlets]
-    at = np.arange(outlets)
-    matrix[..., at, at] += _secant(block, flow, miss)
+    at = np.arange(now.outlet_flow.shape[2])
+    matrix[..., at, at] += _secant(block, now.outlet_flow, -right[..., : len(at)])
+    return matrix, right
+
+
+def _newton_step(block: Block, now: Flows, hot: Numbers, system: tuple[Numbers, Numbers], low: Numbers,
+                 high: Numbers, full: Numbers, empty: Numbers) -> tuple[Numbers, Numbers]:  # fmt: skip
+    """The step with some outlets put on a bound, and hot flows on theirs."""
+    there, flow, cap = block.outlet_pair != NONE, now.outlet_flow, _cap(block)
+    outlets = flow.shape[2]
+    miss = -system[1][..., :outlets]
     still = ~there | ((flow <= 0) & (miss >= 0)) | ((flow >= cap) & (miss <= 0))
     held = still | low | high
-    given = np.where(still, 0.0, np.where(low, -flow, np.where(high, np.where(np.isfinite(cap), cap, 0.0) - flow, 0.0)))
+    to_cap = np.where(np.isfinite(cap), cap, 0.0) - flow
+    given = np.where(still, 0.0, np.where(low, -flow, np.where(high, to_cap, 0.0)))
     if block.fault == SOURCE_COLD:
         held = np.concatenate((held, full | empty), axis=2)
         given = np.concatenate((given, np.where(empty, -hot, 0.0)), axis=2)
-    moved = _solved(matrix, right, held, given)
+    moved = _solved(*system, held, given)
     if block.fault != SOURCE_COLD:
         return moved, np.zeros_like(hot)
     total = np.matmul((flow + moved[..., :outlets])[:, :, None], _valve_of_outlet(block))[:, :, 0]

@@ -326,7 +326,7 @@ class _Root:
                 if over.sum() * 3 > len(over):
                     keep = np.logical_not(over)
                     here, station = here[keep], station.take(keep)
-                    low, high, p, share, scale, settled, low_miss = (
+                    low, high, p, share, scale, settled, low_miss = (  # type: ignore[assignment]
                         one[:, keep] for one in (low, high, p, share, scale, settled, low_miss)
                     )
         self.pressure[:, here], self.share[:, here], self.settled[:, here] = p, share, settled
