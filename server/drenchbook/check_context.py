@@ -9,10 +9,10 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.errors import InputError
+from drenchbook.check_limits import LimitRow, limit_rows
 from drenchbook.network import Network
 from drenchbook.operating_cases import STATES, Cases
-from drenchbook.site_model import Missing, Site, tag_key
+from drenchbook.site_model import Site, tag_key
 from drenchbook.site_tables import OUTLET_KINDS, TABLE_BY_KEY
 from drenchbook.solver_results import Results
 from drenchbook.units import to_si
@@ -20,17 +20,6 @@ from drenchbook.units import to_si
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 WALK_TABLES = ("supplies", "pipe_runs", "hot_water_sources", "mixing_valves")
-
-
-@dataclass(frozen=True)
-class LimitRow:
-    """One row of the Limits table: the number in SI, and as it was typed."""
-
-    id: str
-    value: float | None  # SI; None: not known
-    typed: float | None
-    unit: str
-    why_missing: str = ""
 
 
 @dataclass(frozen=True)
@@ -68,31 +57,13 @@ class Context:
 
     @functools.cached_property
     def limits(self) -> dict[str, LimitRow]:
-        """Every limit of the site by its id; a number that cannot be used is None, with the reason."""
-        rows = {}
-        for row in self.site.limits:
-            value, unit = row.value, row.unit
-            why = ""
-            if not isinstance(value, float):
-                why = f"limit {row.id} {value.reason if isinstance(value, Missing) else 'is blank'}"
-                number = None
-            else:
-                try:
-                    number = float(to_si(value, unit))
-                except InputError as error:
-                    why, number = f"limit {row.id}: {error}", None
-            rows[str(row.id).strip()] = LimitRow(
-                str(row.id).strip(),
-                number,
-                value if number is not None else None,
-                unit if isinstance(unit, str) else "",
-                why,
-            )
-        return rows
+        """Every limit of the site by the key of its id."""
+        return limit_rows(self.site)
 
     def limit(self, name: str) -> LimitRow:
         """The limit of that id; one whose row was deleted is not known."""
-        return self.limits.get(name) or LimitRow(name, None, None, "", f"the row of limit {name} is missing in Limits")
+        missing = LimitRow(name, None, None, "", f"the row of limit {name} is missing in Limits")
+        return self.limits.get(tag_key(name), missing)
 
     def si(self, value: Any, unit_of_column: str) -> float:
         """SI number of a model cell, or not-a-number where there is none."""
@@ -135,6 +106,14 @@ class Context:
         )
 
     @functools.cached_property
+    def outlets_of(self) -> tuple[tuple[int, ...], ...]:
+        """The numbers of the outlets of each station."""
+        found: list[list[int]] = [[] for _ in self.site.stations]
+        for number, outlet in enumerate(self.outlets):
+            found[outlet.station].append(number)
+        return tuple(map(tuple, found))
+
+    @functools.cached_property
     def required_flow(self) -> Numbers:
         """Required flow of each outlet; not-a-number where the limit is not known. [m³/s]"""
         by_kind = {kind: self.limit(f"FLW-1 {kind}").value for kind in OUTLET_KINDS}
@@ -152,9 +131,13 @@ class Context:
     def walks(self) -> tuple[tuple[tuple[str, str], ...], ...]:
         """For each station everything it depends on upstream, as (table key, tag key)."""
         known: dict[str, tuple[tuple[str, str], ...]] = {}
-        return tuple(self._walk(tag_key(station.fed_from), known) for station in self.site.stations)
+        tags = [tag_key(station.fed_from) for station in self.site.stations]
+        for tag in tags:
+            if tag not in known:
+                known[tag] = self._walk(tag)
+        return tuple(known[tag] for tag in tags)
 
-    def _walk(self, tag: str, known: dict[str, tuple[tuple[str, str], ...]]) -> tuple[tuple[str, str], ...]:
+    def _walk(self, tag: str) -> tuple[tuple[str, str], ...]:
         path: list[tuple[str, str]] = []
         seen: set[str] = set()
         todo = [tag]
@@ -183,6 +166,16 @@ class Context:
         """The mixing valve row of each station, or None for a station without one."""
         valves = [self.depends_on(number, "mixing_valves") for number in range(len(self.site.stations))]
         return tuple(found[0] if found else None for found in valves)
+
+    @functools.cached_property
+    def valve_number(self) -> dict[str, int]:
+        """The place of each mixing valve in its table, by the key of its tag."""
+        return {tag_key(row.tag): number for number, row in enumerate(self.site.mixing_valves)}
+
+    @functools.cached_property
+    def without_valve(self) -> Numbers:
+        """[stations] whether a station has no mixing valve."""
+        return np.array([valve is None for valve in self.valve_of_station], dtype=bool)
 
     def model_of(self, valve: Any) -> Any:
         """The data sheet of a valve row, or None."""

@@ -8,26 +8,17 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.check_context import Context
-from drenchbook.check_samples import FAILED, WARNED, Samples
-from drenchbook.hot_water import HotWater, hot_water
+from drenchbook.check_samples import FAILED, SLACK, WARNED, Samples, at_least, at_most
+from drenchbook.hot_water import DAY, HotWater, hot_water
+from drenchbook.missing_inputs import MissingInputs
 from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD, STATES, Pairs
-from drenchbook.site_model import Missing, tag_key
-from drenchbook.site_tables import TABLE_BY_KEY
+from drenchbook.site_model import tag_key
 from drenchbook.solver import frictionless_margin, static_pressures
-from drenchbook.solver_results import (
-    CANNOT_REACH,
-    NO_PATH,
-    NOT_CONVERGED,
-    SOLVED,
-    TOO_COLD,
-    FaultResults,
-    StaticPressures,
-)
+from drenchbook.solver_results import CANNOT_REACH, NO_PATH, SOLVED, FaultResults, StaticPressures
+from drenchbook.standing_water import first_water, tempered_runs
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
-COLD_STATES = tuple(number for number, (season, _) in enumerate(STATES) if season == "cold")
-WARM_STATES = tuple(number for number, (season, _) in enumerate(STATES) if season == "warm")
 ALL_STATES = tuple(range(len(STATES)))
 
 
@@ -60,71 +51,55 @@ class Measures:
 
     def _no_valve(self, pairs: Pairs) -> Numbers:
         """[pairs of an outlet] whether its station has no mixing valve."""
-        without = np.array([valve is None for valve in self.context.valve_of_station], dtype=bool)
-        return without[self.cases.outlet_station[pairs.member]]
+        return self.context.without_valve[self.cases.outlet_station[pairs.member]]
 
     # ---- outlets ----
 
+    @functools.cache  # noqa: B019  (one site, one object; both go together)
     def required_flow(self, fault: str) -> Samples:
         """FLW-1, BYP-1, BYP-2: flow of each outlet over its required flow."""
         pairs, state = self.cases.outlets, self._states(fault, self.cases.outlets)
-        flow = self._fault(fault).outlet_flow
-        need = self.context.required_flow[pairs.member]
-        margin = flow / need - 1
+        flow, need = self._fault(fault).outlet_flow, self.context.required_flow[pairs.member]
         dry = (state == CANNOT_REACH) | ((state == NO_PATH) & ~self._no_valve(pairs))
-        margin = np.where(dry & ~np.isnan(need), -1.0, margin)
-        applies = ~((state == NO_PATH) & self._no_valve(pairs)) & self._asked(pairs)
-        unknown = applies & np.isnan(margin)
-        return Samples(
-            pairs, conditions(fault), np.where(dry, 0.0, flow), need, np.where(applies, margin, np.nan), unknown
-        )
-
-    def _asked(self, pairs: Pairs) -> Numbers:
-        """[pairs] every outlet asks for its flow."""
-        return np.ones(len(pairs.member), dtype=bool)
+        margin = np.where(dry & ~np.isnan(need), -1.0, at_least(flow, need))
+        applies = ~((state == NO_PATH) & self._no_valve(pairs))
+        margin = np.where(applies, margin, np.nan)
+        return Samples(pairs, conditions(fault), np.where(dry, 0.0, flow), need, margin, applies & np.isnan(margin))
 
     def flow_margin(self) -> Samples:
         """FLW-2: of a regulated outlet above its minimum pressure the pressure margin, else the flow margin."""
-        pairs, parts = self.cases.outlets, []
+        pairs, asked, margins, unknown = self.cases.outlets, self._limit("FLW-2"), [], []
         regulated = np.array([outlet.regulated for outlet in self.context.outlets], dtype=bool)[pairs.member]
         minimum = np.array([outlet.rated_pressure for outlet in self.context.outlets], dtype=float)[pairs.member]
-        for fault in (NORMAL, HOT_LOST, SOURCE_COLD):
-            flows = self.required_flow(fault)
-            pressure = self._fault(fault).outlet_pressure
-            above = regulated & (pressure >= minimum) & (flows.margin >= 0)
-            parts.append(np.where(above, pressure / minimum - 1, flows.margin))
-        margin = np.concatenate(parts)
-        asked = self._limit("FLW-2")
-        faults = conditions(NORMAL, HOT_LOST, SOURCE_COLD)
-        unknown = np.concatenate([self.required_flow(f).unknown for f in (NORMAL, HOT_LOST, SOURCE_COLD)])
-        return Samples(pairs, faults, margin, asked, margin - asked, unknown | (np.isnan(asked) & ~np.isnan(margin)))
+        faults = (NORMAL, HOT_LOST, SOURCE_COLD)
+        for fault in faults:
+            flows, pressure = self.required_flow(fault), self._fault(fault).outlet_pressure
+            above = regulated & (at_least(pressure, minimum) >= -SLACK) & (flows.margin >= -SLACK)
+            margins.append(np.where(above, at_least(pressure, minimum), flows.margin))
+            unknown.append(flows.unknown | (np.isnan(asked) & ~np.isnan(flows.margin)))
+        margin = np.concatenate(margins)
+        return Samples(pairs, conditions(*faults), margin, asked, margin - asked, np.concatenate(unknown))
 
     def greatest_flow(self, limit: str) -> Samples:
         """FLW-3, FLW-4: flow of each outlet over its required flow, the largest."""
-        pairs, state = self.cases.outlets, self._states(NORMAL, self.cases.outlets)
-        ratio = self._fault(NORMAL).outlet_flow / self.context.required_flow[pairs.member]
-        asked = self._limit(limit)
-        unknown = np.isnan(ratio) | (state != SOLVED) | np.isnan(asked)
-        return Samples(pairs, conditions(NORMAL), ratio, asked, 1 - ratio / asked, unknown)
+        need = self.context.required_flow[self.cases.outlets.member]
+        ratio, asked = self._fault(NORMAL).outlet_flow / np.where(need > 0, need, np.nan), self._limit(limit)
+        margin = at_most(ratio, asked)
+        return Samples(self.cases.outlets, conditions(NORMAL), ratio, asked, margin, np.isnan(margin))
 
     def outlet_pressure(self) -> Samples:
         """PRS-1: pressure at each outlet; only a warning where the required flow is met all the same."""
         pairs, state = self.cases.outlets, self._states(NORMAL, self.cases.outlets)
         pressure, need = self._fault(NORMAL).outlet_pressure, self.context.needed_pressure[pairs.member]
-        flows = self.required_flow(NORMAL)
-        margin = np.where(state == CANNOT_REACH, -1.0, pressure / need - 1)
-        severity = np.where(flows.margin >= -1e-9, WARNED, FAILED)
+        margin = np.where(state == CANNOT_REACH, -1.0, at_least(pressure, need))
+        severity = np.where(self.required_flow(NORMAL).margin >= -SLACK, WARNED, FAILED)
         return Samples(pairs, conditions(NORMAL), pressure, need, margin, np.isnan(margin), severity)
 
     def own_outlet_flow(self) -> Samples:
         """VLV-1, VLV-11: flow through the valve over its minimum flow, in openings of one outlet only."""
         valves, single = self.cases.valves, self._one_outlet_openings()
-        minimum = np.array(
-            [self._model_cell(valve, "minimum_flow") for valve in self.context.site.mixing_valves], dtype=float
-        )
-        need = minimum[valves.member] if len(valves.member) else np.zeros(0)
-        flow = self._fault(NORMAL).valve.flow
-        margin = np.where(single[valves.opening], flow / need - 1, np.nan)
+        flow, need = self._fault(NORMAL).valve.flow, self._model_cells("minimum_flow")
+        margin = np.where(single[valves.opening], at_least(flow, need), np.nan)
         unknown = single[valves.opening] & np.isnan(margin)
         return Samples(valves, conditions(NORMAL), flow, need, margin, unknown)
 
@@ -158,22 +133,10 @@ class Measures:
         """PRS-3: for each station the pressure left at required flow without pipe friction. [Pa]"""
         return frictionless_margin(self.context.network, self.context.required_flow, self.context.needed_pressure)
 
-    def missing_inputs(self, station: int) -> list[str]:
-        """Sentences about every needed input of a station that is blank or cannot be used."""
-        context = self.context
-        row = context.site.stations[station]
-        sentences = [*context.network.missing[station], *unusable_cells("stations", row)]
-        for key, tag in context.walks[station]:
-            sentences += unusable_cells(key, context.rows[key][tag])
-        models = [("valve_models", context.model_of(context.valve_of_station[station]))]
-        models += [
-            ("outlet_models", context.rows["outlet_models"].get(tag_key(getattr(row, f"outlet_{slot}"))))
-            for slot in (1, 2, 3)
-        ]
-        for key, model in models:
-            sentences += unusable_cells(key, model) if model is not None else []
-        sentences += self.event_gaps.get(station, [])
-        return list(dict.fromkeys(sentences))
+    @functools.cached_property
+    def missing(self) -> MissingInputs:
+        """Which needed inputs of each station are blank or cannot be used."""
+        return MissingInputs(self.context)
 
     def residual(self) -> Samples:
         """DAT-3: what the solver left open, in pressure and in each flow, against its limits."""
@@ -181,22 +144,13 @@ class Measures:
         pressure, flow = self._limit("DAT-3 pressure"), self._limit("DAT-3 flow")
         used, parts, unknown = (NORMAL, HOT_LOST, SOURCE_COLD), [], []
         for name in used:
-            fault = self._fault(name)
-            margin = 1 - np.maximum(fault.residual_pressure / pressure, fault.residual_flow / flow)
-            parts.append(margin[:, pairs.opening])
-            unknown.append((fault.state == NOT_CONVERGED)[:, pairs.opening])
+            fault, state = self._fault(name), self._states(name, pairs)
+            by_pressure = at_most(fault.residual_pressure, pressure)
+            margin = np.minimum(by_pressure, at_most(fault.residual_flow, flow))[:, pairs.opening]
+            parts.append(np.where(state == SOLVED, margin, np.nan))
+            unknown.append((state != NO_PATH) & ((state != SOLVED) | np.isnan(margin)))
         margins = np.concatenate(parts)
         return Samples(pairs, conditions(*used), np.nan, np.nan, margins, np.concatenate(unknown))
-
-    @functools.cached_property
-    def event_gaps(self) -> dict[int, list[str]]:
-        """For each station the reasons why the sets of one of its events are not known."""
-        gaps: dict[int, list[str]] = {}
-        numbers = {tag_key(row.tag): number for number, row in enumerate(self.context.site.stations)}
-        for event, why in zip(self.context.site.events, self.cases.event_missing, strict=True):
-            for tag in event.stations if why and isinstance(event.stations, tuple) else ():
-                gaps.setdefault(numbers[tag_key(tag)], []).append(why)
-        return gaps
 
     # ---- velocities ----
 
@@ -204,13 +158,20 @@ class Measures:
         """VEL-1: the larger share of its limit, cold and tempered runs or hot runs."""
         pairs, station = self.cases.stations, self._fault(NORMAL).station
         cold, hot = self._limit("VEL-1 cold"), self._limit("VEL-1 hot")
-        share_cold, share_hot = station.velocity_cold / cold, np.nan_to_num(station.velocity_hot) / hot
-        is_hot = share_hot > share_cold
-        value = np.where(is_hot, station.velocity_hot, station.velocity_cold)
-        limit = np.where(is_hot, hot, cold)
-        margin = 1 - value / limit
-        unknown = np.isnan(margin) | np.isnan(cold) | np.isnan(hot)
-        return Samples(pairs, conditions(NORMAL), value, limit, margin, unknown)
+        solved = self._states(NORMAL, pairs) == SOLVED
+        # a solved path without a run of that side has no velocity there
+        speeds = [
+            np.where(solved & (run < 0), 0.0, speed)
+            for speed, run in (
+                (station.velocity_cold, station.velocity_cold_run),
+                (station.velocity_hot, station.velocity_hot_run),
+            )
+        ]
+        margins = at_most(speeds[0], cold), at_most(speeds[1], hot)
+        is_hot = margins[1] < margins[0]
+        margin = np.minimum(*margins)
+        value, limit = np.where(is_hot, speeds[1], speeds[0]), np.where(is_hot, hot, cold)
+        return Samples(pairs, conditions(NORMAL), value, limit, margin, np.isnan(margin), second=is_hot)
 
     # ---- valves ----
 
@@ -218,22 +179,21 @@ class Measures:
         """VLV-2: flow through the valve within its model's data."""
         flow, asked = self._fault(NORMAL).valve.flow, self._model_cells("maximum_flow")
         beyond = self._fault(NORMAL).valve.beyond_model
-        margin = np.where(beyond, -1.0, 1 - flow / asked)
+        margin = np.where(beyond, -1.0, at_most(flow, asked))
         return Samples(self.cases.valves, conditions(NORMAL), flow, asked, margin, np.isnan(margin))
 
     def inlet_pressures(self) -> Samples:
-        """VLV-4: ratio and difference of the inlet pressures, whichever is the larger share of its limit."""
+        """VLV-4: ratio and difference of the inlet pressures, whichever is worse against its limit."""
         valve = self._fault(NORMAL).valve
-        high = np.fmax(valve.hot_pressure, valve.cold_pressure)
-        low = np.fmin(valve.hot_pressure, valve.cold_pressure)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = np.where(low > 0, high / low, np.where(np.isnan(low), np.nan, np.inf))
-        asked = self._model_cells("maximum_pressure_ratio")
-        asked_difference = self._model_cells("maximum_pressure_difference")
-        margin = 1 - ratio / asked
-        margin_difference = 1 - (high - low) / asked_difference
-        margin = np.where(np.isnan(asked_difference), margin, np.minimum(margin, margin_difference))
-        return Samples(self.cases.valves, conditions(NORMAL), ratio, asked, margin, np.isnan(margin))
+        high = np.maximum(valve.hot_pressure, valve.cold_pressure)
+        low = np.minimum(valve.hot_pressure, valve.cold_pressure)
+        ratio = np.where(low > 0, high / np.where(low > 0, low, 1.0), np.where(np.isnan(low), np.nan, np.inf))
+        limits = self._model_cells("maximum_pressure_ratio"), self._model_cells("maximum_pressure_difference")
+        margins = at_most(ratio, limits[0]), at_most(high - low, limits[1])
+        second = margins[1] < margins[0]
+        value, limit = np.where(second, high - low, ratio), np.where(second, limits[1], limits[0])
+        margin = np.minimum(*margins)
+        return Samples(self.cases.valves, conditions(NORMAL), value, limit, margin, np.isnan(margin), second=second)
 
     def stem_position(self) -> Samples:
         """VLV-6: stem position of the valve in normal use."""
@@ -246,11 +206,14 @@ class Measures:
     def bypass_opening(self) -> Samples:
         """BYP-5: pressure difference over the valve in normal use, against the opening of a fitted bypass."""
         valve = self._fault(NORMAL).valve
-        fitted = np.array([row.parallel_bypass is True for row in self.context.site.mixing_valves], dtype=bool)
-        fitted = fitted[self.cases.valves.member] if len(self.cases.valves.member) else np.zeros(0, dtype=bool)
+        # whether a bypass is fitted may be blank: then it is not known whether one opens
+        fitted = np.array([row.parallel_bypass is not False for row in self.context.site.mixing_valves], dtype=bool)
+        said = np.array([row.parallel_bypass is True for row in self.context.site.mixing_valves], dtype=bool)
+        members = self.cases.valves.member
+        fitted, said = (one[members] if len(members) else np.zeros(0, dtype=bool) for one in (fitted, said))
         asked = self._model_cells("bypass_opening")
         difference = valve.cold_pressure - valve.outlet_pressure
-        margin = np.where(fitted, 1 - difference / asked, np.nan)
+        margin = np.where(said, at_most(difference, asked), np.nan)
         unknown = fitted & np.isnan(margin)
         return Samples(self.cases.valves, conditions(NORMAL), difference, asked, margin, unknown)
 
@@ -259,15 +222,15 @@ class Measures:
     def minutes(self) -> Samples:
         """HOT-1: seconds of hot water by the governing model."""
         hot, asked = self.hot_water, self._limit("HOT-1")
-        seconds = np.minimum(hot.seconds, 86400.0)
-        margin = seconds / asked - 1
+        seconds = np.minimum(hot.seconds, DAY)
+        margin = at_least(seconds, asked)
         return Samples(self.cases.sources, conditions(NORMAL), seconds, asked, margin, np.isnan(margin))
 
     def minutes_other(self) -> Samples:
         """HOT-2: seconds by the other tank model."""
         hot, asked = self.hot_water, self._limit("HOT-2")
-        seconds = np.minimum(hot.seconds_other, 86400.0)
-        margin = seconds / asked - 1
+        seconds = np.minimum(hot.seconds_other, DAY)
+        margin = at_least(seconds, asked)
         stored = np.array([name in ("stratified", "mixed") for name in hot.governs], dtype=bool)
         stored = stored[self.cases.sources.member] if len(self.cases.sources.member) else np.zeros(0, dtype=bool)
         return Samples(
@@ -287,13 +250,15 @@ class Measures:
 
     # ---- temperatures ----
 
+    @functools.cached_property
     def delivered_temperature(self) -> Numbers:
         """[S, outlet pairs] temperature at which water leaves the valve, or the cold water of a station without one."""
         pairs, valves = self.cases.outlets, self.cases.valves
         cold = np.array([self.context.cold_temperature(season) for season, _ in STATES])
         delivered = np.broadcast_to(cold[:, None], (len(STATES), len(pairs.member))).copy()
-        tags = {id(row): number for number, row in enumerate(self.context.site.mixing_valves)}
-        of_station = np.array([-1 if v is None else tags[id(v)] for v in self.context.valve_of_station], dtype=int)
+        tags = self.context.valve_number
+        rows = self.context.valve_of_station
+        of_station = np.array([-1 if row is None else tags[tag_key(row.tag)] for row in rows], dtype=int)
         valve = of_station[self.cases.outlet_station[pairs.member]] if len(of_station) else np.zeros(0, dtype=int)
         if len(valves.member):
             key = valves.opening * (len(tags) + 1) + valves.member
@@ -313,80 +278,38 @@ class Measures:
         return self._temperature("TMP greatest", -1.0)
 
     def _temperature(self, limit: str, sign: float) -> Samples:
-        delivered, asked = self.delivered_temperature(), self._limit(limit)
+        delivered, asked = self.delivered_temperature, self._limit(limit)
         span = self._limit("TMP greatest") - self._limit("TMP least")
+        span = span if span > 0 else float("nan")  # limits that leave no room judge nothing
         margin = sign * (delivered - asked) / span
         return Samples(self.cases.outlets, conditions(NORMAL), delivered, asked, margin, np.isnan(margin))
-
-    def cannot_reach_set(self) -> Numbers:
-        """[S, valve pairs] whether the hot water is not hot enough for the set temperature."""
-        return np.asarray(self._fault(NORMAL).valve.reach == TOO_COLD)
 
     # ---- first water ----
 
     @functools.cached_property
     def first_water(self) -> Numbers:
-        """[S, stations] temperature of the water that has stood in the tempered runs of a station, the least tepid one.
-
-        Inside a room it is the room's, outside the air's, buried the ground's, in a held run the held temperature; not
-        known where that input is blank, or where the sun shines on the run. [°C]
-        """
-        middle = (self._limit("TMP least") + self._limit("TMP greatest")) / 2
-        values = np.full((len(STATES), len(self.context.site.stations)), np.nan)
-        for number in range(len(self.context.site.stations)):
-            runs = self._tempered_runs(number)
-            for state, (season, _) in enumerate(STATES):
-                standing = np.array([self._standing(run, season) for run in runs], dtype=float)
-                if len(standing) and not np.isnan(standing).any():
-                    values[state, number] = standing[np.argmax(np.abs(standing - middle))]
-        return values
-
-    def _tempered_runs(self, station: int) -> list[Any]:
-        """The runs from a station up to its valve (or to its supply where it has none)."""
-        runs = []
-        for key, tag in self.context.walks[station]:
-            if key != "pipe_runs":
-                break
-            runs.append(self.context.rows[key][tag])
-        return runs
-
-    def _standing(self, run: Any, season: str) -> float:
-        held = self.context.cell("pipe_runs", run, "held_temperature")
-        if not np.isnan(held):
-            return held
-        project = self.context.site.project
-        sun = getattr(project, f"sun_{season}")
-        if run.exposure == "outside" and run.sun is not False and sun is not False:
-            return float("nan")
-        column = {"inside": "room", "outside": "outside_air", "buried": "ground"}.get(run.exposure, "")
-        return self.context.cell("project", project, f"{column}_{season}") if column else float("nan")
+        """[S, stations] temperature of the water that has stood in the tempered runs of a station. [°C]"""
+        return first_water(self.context, (self._limit("TMP least") + self._limit("TMP greatest")) / 2)
 
     def untepid_seconds(self) -> Samples:
         """DLG-2: time outside the temperature limits from opening; 0 where the first water is tepid."""
         pairs = self.cases.stations
         purge, asked = self._fault(NORMAL).station.purge_seconds, self._limit("DLG-2")
         first = self.first_water[:, pairs.member]
-        tepid = (first >= self._limit("TMP least") - 1e-9) & (first <= self._limit("TMP greatest") + 1e-9)
-        direct = np.array([valve is None for valve in self.context.valve_of_station], dtype=bool)[pairs.member]
-        none = np.array([not self._tempered_runs(n) for n in range(len(self.context.site.stations))], dtype=bool)
+        least, greatest = self._limit("TMP least"), self._limit("TMP greatest")
+        tepid = (first >= least - SLACK) & (first <= greatest + SLACK)
+        direct = self.context.without_valve[pairs.member]
+        count = len(self.context.site.stations)
+        none = np.array([not tempered_runs(self.context, number) for number in range(count)], dtype=bool)
         seconds = np.where(none[pairs.member], 0.0, np.where(np.isnan(first), np.nan, np.where(tepid, 0.0, purge)))
-        margin = np.where(direct, np.nan, 1 - seconds / asked)
+        known = (self._states(NORMAL, pairs) == SOLVED) & ~np.isnan(least + greatest)
+        margin = np.where(direct | ~known, np.nan, at_most(seconds, asked))
         return Samples(pairs, conditions(NORMAL), seconds, asked, margin, ~direct & np.isnan(margin))
 
     def purge_outlasts(self) -> Samples:
         """DLG-3: purge against the flushing time, where the first water is tepid."""
-        pairs = self.cases.stations
         purge, asked = self._fault(NORMAL).station.purge_seconds, self._limit("HOT-1")
         tepid = self.untepid_seconds()
-        margin = np.where(tepid.value == 0, 1 - purge / asked, np.nan)
-        return Samples(pairs, conditions(NORMAL), purge, asked, margin, False)
-
-
-def unusable_cells(table_key: str, row: Any) -> list[str]:
-    """Sentences about the cells of one row that were typed but cannot be used, or that are always needed and blank."""
-    return [
-        f"{column.heading}: {value}"
-        for column in TABLE_BY_KEY[table_key].columns
-        if isinstance(value := getattr(row, column.name), Missing)
-        and (column.need == "always" or value.typed is not None)
-    ]
+        applies = ~np.isnan(tepid.margin) & (tepid.value == 0)
+        margin = np.where(applies, at_most(purge, asked), np.nan)
+        return Samples(tepid.pairs, conditions(NORMAL), purge, asked, margin, applies & np.isnan(margin))

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable
 
 import numpy as np
 
+from drenchbook.bypass_sizing import bypass_that_would_do
 from drenchbook.check_context import Outlet
+from drenchbook.check_samples import FAILED, SLACK
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.physics.mixing import mixed_temperature
 from drenchbook.physics.water import density
-from drenchbook.quantity_text import quantity_text
+from drenchbook.quantity_text import quantity_text, rounded
 from drenchbook.solver import step_by_step
 from drenchbook.solver_results import SOLVED
+from drenchbook.units import from_si, unit_of
 
 
 def remedy_for(judgement: Judgement, verdict: Verdict) -> str:
@@ -43,15 +47,41 @@ def _largest_loss(judgement: Judgement, verdict: Verdict) -> str:
         words.append(
             f"Larger pipe where the path loses most: {worst.tag} takes {_text(judgement, worst.loss, 'pressure')}"
         )
-    if verdict.check.id.startswith("BYP"):
-        bypass = [step for step in steps if step.kind == "bypass"]
-        if bypass:
-            words.append(f"or a larger bypass: it takes {_text(judgement, bypass[0].loss, 'pressure')}")
     short = float(judgement.measures.frictionless_left[station])
     asked = judgement.context.limit("PRS-3").value
     if asked is not None and short < asked and verdict.fault == "normal":
         words.append(f"no pipe size alone helps: a booster of {_text(judgement, asked - short, 'pressure')} or more")
     return "; ".join(words)
+
+
+def _bypass(judgement: Judgement, verdict: Verdict) -> str:
+    """The bypass coefficient that would do, or that none does and where the path loses most."""
+    place = _largest_loss(judgement, verdict)
+    if verdict.opening < 0 or verdict.member < 0:
+        return ""
+    station = int(judgement.cases.outlet_station[verdict.member])
+    valve = judgement.context.valve_of_station[station]
+    pairs = judgement.cases.stations
+    openings = np.append(pairs.opening[pairs.member == station], verdict.opening)
+    found = _bypasses(judgement, verdict.check.id, verdict.fault)
+    answers = np.array([found[int(opening)] for opening in openings if int(opening) in found])
+    if valve is None or np.isnan(answers).any():
+        return f"No bypass alone is enough: pressure or pipe governs. {place}" if place else ""
+    fitted = "" if valve.parallel_bypass is True else "Fit a parallel bypass: "
+    wanted = _text(judgement, float(answers.max()), "flow coefficient")
+    words = f"{fitted}A bypass of {wanted} or more at {str(valve.tag).strip()}"
+    return f"{words}; or {_small(place)}" if place else words
+
+
+@functools.lru_cache(maxsize=4)
+def _bypasses(judgement: Judgement, check: str, fault: str) -> dict[int, float]:
+    """For every opening that fails a check the bypass coefficient that would do; all are searched together."""
+    openings = np.flatnonzero(judgement.openings[check].outcome == FAILED)
+    return dict(zip(openings.tolist(), bypass_that_would_do(judgement, fault, openings).tolist(), strict=True))
+
+
+def _small(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _booster(judgement: Judgement, verdict: Verdict) -> str:
@@ -116,7 +146,11 @@ def _lower_set(judgement: Judgement, verdict: Verdict, hot_flow: float) -> str:
     least = context.limit("TMP least").value
     tolerance = context.cell("valve_models", model, "tolerance")
     lowest = context.cell("valve_models", model, "set_minimum")
-    if least is None or math.isnan(tolerance) or reached < max(least + tolerance, lowest):
+    if least is None or math.isnan(tolerance) or math.isnan(lowest):
+        return ""
+    unit = unit_of("temperature", context.units)
+    bound = from_si(max(least + tolerance, lowest), unit)
+    if rounded(from_si(reached, unit), 0) < bound - SLACK:
         return ""
     return _text(judgement, reached, "temperature", "least")
 
@@ -125,8 +159,8 @@ _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
     "FLW-1": _largest_loss,
     "PRS-1": _largest_loss,
     "FLW-2": _largest_loss,
-    "BYP-1": _largest_loss,
-    "BYP-2": _largest_loss,
+    "BYP-1": _bypass,
+    "BYP-2": _bypass,
     "PRS-3": _booster,
     "HOT-1": _storage,
 }

@@ -34,6 +34,7 @@ class Samples:
     margin: Any
     unknown: Any = False
     severity: Any = None  # outcome of a miss, where it differs from case to case; None: that of the check's row
+    second: Any = False  # whether the second quantity of the check's row was measured, as a difference beside a ratio
 
 
 @dataclass(frozen=True)
@@ -47,20 +48,41 @@ class Found:
     opening: Numbers  # -1: no case, a property of the station itself
     condition: Numbers  # index in `conditions`, -1: none
     member: Numbers  # the outlet, valve, station or source that was measured, -1: none
+    second: Numbers  # bool: the second quantity of the check's row
     conditions: tuple[tuple[str, int], ...] = ()
+    pairs: Pairs | None = None  # what `member` counts
 
     def at(self, where: Numbers) -> Found:
         """The findings at some of the places."""
         return replace(self, **{name: getattr(self, name)[where] for name in _ARRAYS})
 
 
-_ARRAYS = ("outcome", "margin", "value", "limit", "opening", "condition", "member")
+_ARRAYS = ("outcome", "margin", "value", "limit", "opening", "condition", "member", "second")
+
+
+def at_least(value: Any, limit: Any) -> Any:
+    """Margin of a value that must be at least its limit, as a share of the limit (of one unit where that is zero).
+
+    >>> float(at_least(14.0, 20.0)), float(at_least(3.0, 0.0)), float(at_least(-12.0, -10.0))
+    (-0.3, 3.0, -0.2)
+    """
+    scale = np.abs(limit)
+    return np.subtract(value, limit) / np.where(scale == 0, 1.0, scale)
+
+
+def at_most(value: Any, limit: Any) -> Any:
+    """Margin of a value that must be at most its limit.
+
+    >>> float(at_most(30.0, 25.0)), float(at_most(0.0, 0.0))
+    (-0.2, 0.0)
+    """
+    return -at_least(value, limit) + 0.0
 
 
 def nothing_found(count: int) -> Found:
     """A check that applies nowhere."""
     nan, minus = np.full(count, np.nan), np.full(count, -1)
-    return Found(np.full(count, NONE), nan, nan, nan, minus, minus, minus)
+    return Found(np.full(count, NONE), nan, nan, nan, minus, minus, minus, np.zeros(count, dtype=bool))
 
 
 def outcomes(samples: Samples, severity: int) -> Numbers:
@@ -100,13 +122,14 @@ def by_opening(samples: Samples, count: int, severity: int) -> Found:
         "opening": pairs.opening,
         "condition": worst,
         "member": pairs.member,
+        "second": pick(samples.second),
     }
     filled = {}
     for name, array in values.items():
         whole = getattr(found, name).copy()
         whole[opening] = array[chosen]
         filled[name] = whole
-    return replace(found, **filled, conditions=samples.conditions)
+    return replace(found, **filled, conditions=samples.conditions, pairs=pairs)
 
 
 def by_station(found: Found, cases: Cases, stations: int) -> Found:
@@ -125,4 +148,4 @@ def by_station(found: Found, cases: Cases, stations: int) -> Found:
         array = getattr(whole, name).astype(getattr(chosen, name).dtype)
         array[station] = getattr(chosen, name)
         filled[name] = array
-    return replace(whole, **filled, conditions=found.conditions)
+    return replace(whole, **filled, conditions=found.conditions, pairs=found.pairs)

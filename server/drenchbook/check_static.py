@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 
 from drenchbook.check_measures import Measures
-from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, NOTED, PASSED, SLACK, WARNED
-from drenchbook.site_model import Missing
+from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, NOTED, PASSED, SLACK, WARNED, at_least, at_most
+from drenchbook.site_model import Missing, tag_key
 
 NAN = float("nan")
 
@@ -33,13 +33,22 @@ class Finding:
 
 
 NOT_APPLICABLE = Finding(NONE)
+PERCENT_SCALE = 100.0  # [K] margins of temperatures against ratings are shares of this span
 
 
 def _compare(
-    margin: float, severity: int, value: float, limit: float, about: str, case: str = "", quantity: str = ""
-) -> Finding:
-    outcome = NOT_KNOWN if math.isnan(margin) else severity if margin < -SLACK else PASSED
-    return Finding(outcome, value, limit, margin, about, case, quantity)
+    margin: float, severity: int, value: float, limit: float, about: str, case: str = "", quantity: str = "",
+    why: str = "",
+) -> Finding:  # fmt: skip
+    """A finding of a margin; one that is not-a-number is not known, and the words say which number is missing."""
+    if math.isnan(margin):
+        known = "the limit of " if math.isnan(limit) and not math.isnan(value) else ""
+        return Finding(NOT_KNOWN, value, limit, margin, why or f"{known}{about} is blank or not known", case, quantity)
+    return Finding(severity if margin < -SLACK else PASSED, value, limit, margin, about, case, quantity)
+
+
+def _number(value: float | None) -> float:
+    return NAN if value is None else value
 
 
 def _worst(findings: list[Finding]) -> Finding:
@@ -57,43 +66,59 @@ def _model_cell(measures: Measures, model: Any, column: str) -> float:
     return measures.context.cell("valve_models", model, column) if model is not None else NAN
 
 
+def _name(row: Any) -> str:
+    return str(row.tag).strip()
+
+
 # ---- pressures ----
+
+
+def _static_of_valve(measures: Measures, valve: Any) -> float:
+    """The higher static pressure at the inlets of a valve; not-a-number where one is not known."""
+    at = measures.context.valve_number[tag_key(valve.tag)]
+    return float(np.maximum(measures.static.valve_cold[at], measures.static.valve_hot[at]))
 
 
 def static_pressure(measures: Measures, station: int) -> Finding:
     """PRS-2: greatest static pressure at each outlet and at the valve, against the limit and the ratings."""
-    context, static = measures.context, measures.static
-    general = context.limit("PRS-2")
-    findings = []
-    for number, outlet in enumerate(context.outlets):
-        if outlet.station == station:
-            findings.append(
-                _static(static.outlet[number], general.value, outlet.maximum_pressure, outlet.kind or "outlet")
-            )
+    context = measures.context
+    parts = []
+    for number in context.outlets_of[station]:
+        outlet = context.outlets[number]
+        parts.append((float(measures.static.outlet[number]), outlet.maximum_pressure, outlet.kind or "outlet"))
     valve, model = _valve(measures, station)
     if valve is not None:
-        at = context.site.mixing_valves.index(valve)
-        pressure = float(np.fmax(static.valve_cold[at], static.valve_hot[at]))
-        findings.append(
-            _static(pressure, general.value, _model_cell(measures, model, "maximum_pressure"), f"valve {valve.tag}")
-        )
-    return _worst(findings)
+        rating = _model_cell(measures, model, "maximum_pressure")
+        parts.append((_static_of_valve(measures, valve), rating, f"valve {_name(valve)}"))
+    return _worst([_static(measures, *part) for part in parts])
 
 
-def _static(pressure: float, general: float | None, rating: float, about: str) -> Finding:
-    limit = NAN if general is None or math.isnan(rating) else min(general, rating)
-    return _compare(1 - pressure / limit, FAILED, float(pressure), limit, about, "no flow, high supply")
+def _static(measures: Measures, pressure: float, rating: float, about: str) -> Finding:
+    row = measures.context.limit("PRS-2")
+    limit = float(np.minimum(_number(row.value), rating))
+    why = row.why_missing or (f"the greatest pressure of the {about} is blank" if math.isnan(rating) else "")
+    why = why or (f"the static pressure at the {about} is not known" if math.isnan(pressure) else "")
+    return _compare(float(at_most(pressure, limit)), FAILED, pressure, limit, about, "no flow, high supply", why=why)
 
 
 def frictionless(measures: Measures, station: int) -> Finding:
     """PRS-3: pressure left at required flow without any pipe friction, over what the outlet needs."""
+    context, case = measures.context, "low supply, required flow"
+    outlets = list(context.outlets_of[station])
+    row = context.limit("PRS-3")
+    left, asked = float(measures.frictionless_left[station]) if outlets else NAN, _number(row.value)
+    needs = context.needed_pressure[outlets]
+    scale = float(needs.max(initial=0.0)) or 1.0
+    why = row.why_missing or next(
+        (limit.why_missing for limit in map(context.limit, _flow_limits(measures, station)) if limit.why_missing),
+        "an input of the path is missing, or the required flow leaves a curve",
+    )
+    return _compare((left - asked) / scale, FAILED, left, asked, "", case, why=why)
+
+
+def _flow_limits(measures: Measures, station: int) -> list[str]:
     context = measures.context
-    left, asked = float(measures.frictionless_left[station]), context.limit("PRS-3").value
-    if asked is None:
-        return Finding(NOT_KNOWN, left, NAN, NAN, "", "low supply, required flow")
-    needs = [context.needed_pressure[n] for n, outlet in enumerate(context.outlets) if outlet.station == station]
-    scale = max(needs) if needs and max(needs) > 0 else 1.0
-    return _compare((left - asked) / scale, FAILED, left, asked, "", "low supply, required flow")
+    return [f"FLW-1 {context.outlets[number].kind}" for number in context.outlets_of[station]]
 
 
 # ---- the mixing valve ----
@@ -109,41 +134,43 @@ def approach(measures: Measures, station: int) -> Finding:
     set_point = context.cell("mixing_valves", valve, "set_temperature")
     hot = context.source_temperature(source) - set_point if source is not None else NAN
     asked = _model_cell(measures, model, "approach_hot")
-    findings = [_compare(hot - asked, FAILED, hot, asked, "hot above set", "start of the draw")]
+    findings = [_compare(float(at_least(hot, asked)), FAILED, hot, asked, "hot above set", "start of the draw")]
     asked = _model_cell(measures, model, "approach_cold")
     for season in ("cold", "warm"):
         cold = set_point - context.cold_temperature(season)
-        findings.append(_compare(cold - asked, NOTED, cold, asked, "set above cold", f"{season} season"))
+        margin = float(at_least(cold, asked))
+        findings.append(_compare(margin, NOTED, cold, asked, "set above cold", f"{season} season"))
     return _worst(findings)
 
 
 def set_and_tolerance(measures: Measures, station: int) -> Finding:
-    """VLV-5: set temperature less and plus the tolerance of its listing, within the delivered limits."""
+    """VLV-5: set temperature less and plus its tolerance inside the delivered limits, and inside the model's range."""
     context = measures.context
     valve, model = _valve(measures, station)
     if valve is None:
         return NOT_APPLICABLE
     set_point = context.cell("mixing_valves", valve, "set_temperature")
     tolerance = _model_cell(measures, model, "tolerance")
-    least, greatest = context.limit("TMP least").value, context.limit("TMP greatest").value
-    if least is None or greatest is None:
-        return Finding(NOT_KNOWN, set_point, NAN, NAN, "limits of temperature")
-    span = greatest - least
-    low = _compare((set_point - tolerance - least) / span, FAILED, set_point - tolerance, least, "set less tolerance")
-    high = _compare(
-        (greatest - set_point - tolerance) / span, FAILED, set_point + tolerance, greatest, "set plus tolerance"
-    )
+    rows = context.limit("TMP least"), context.limit("TMP greatest")
+    least, greatest = (_number(row.value) for row in rows)
+    why = rows[0].why_missing or rows[1].why_missing
+    if not greatest > least:
+        return Finding(NOT_KNOWN, set_point, NAN, NAN, why or "limit TMP least is not below TMP greatest")
     ends = _model_cell(measures, model, "set_minimum"), _model_cell(measures, model, "set_maximum")
-    inside = [
-        _compare((set_point - ends[0]) / span, FAILED, set_point, ends[0], "least set point of the model"),
-        _compare((ends[1] - set_point) / span, FAILED, set_point, ends[1], "greatest set point of the model"),
-    ]
-    return _worst([low, high, *inside])
+    low, high = set_point - tolerance, set_point + tolerance
+    sides = (
+        (low - least, low, least, "set less tolerance"),
+        (greatest - high, high, greatest, "set plus tolerance"),
+        (set_point - ends[0], set_point, ends[0], "set temperature against the model's least"),
+        (ends[1] - set_point, set_point, ends[1], "set temperature against the model's greatest"),
+    )
+    span = greatest - least
+    return _worst([_compare(room / span, FAILED, value, end, about) for room, value, end, about in sides])
 
 
-def _stated(value: Any, about: str, wanted: bool = True) -> Finding:
-    if isinstance(value, Missing) or (value is None and wanted):
-        return Finding(NOT_KNOWN, about=about)
+def _stated(value: Any, about: str) -> Finding:
+    if isinstance(value, Missing) or value is None:
+        return Finding(NOT_KNOWN, about=f"{about}: blank")
     return Finding(PASSED if value else FAILED, about=about)
 
 
@@ -153,7 +180,7 @@ def listing(measures: Measures, station: int) -> Finding:
     if valve is None:
         return NOT_APPLICABLE
     if model is None:
-        return Finding(NOT_KNOWN, about=f"no model for {valve.tag}")
+        return Finding(NOT_KNOWN, about=f"{_name(valve)} has no model")
     listed = isinstance(model.listing, str) and bool(model.listing.strip())
     return Finding(PASSED if listed else FAILED, about=f"model {model.model}")
 
@@ -165,8 +192,10 @@ def lead_free(measures: Measures, station: int) -> Finding:
     if valve is None or potable is False:
         return NOT_APPLICABLE
     if isinstance(potable, Missing) or potable is None:
-        return Finding(NOT_KNOWN, about="whether the water is potable")
-    return _stated(None if model is None else model.lead_free, f"model {valve.model}")
+        return Finding(NOT_KNOWN, about="whether the water is potable is blank")
+    if model is None or model.lead_free is None or isinstance(model.lead_free, Missing):
+        return Finding(NOT_KNOWN, about=f"the lead-free listing of {str(valve.model).strip()} is blank")
+    return Finding(PASSED if model.lead_free else FAILED, about=f"model {model.model}")
 
 
 def checks_and_strainers(measures: Measures, station: int) -> Finding:
@@ -176,8 +205,8 @@ def checks_and_strainers(measures: Measures, station: int) -> Finding:
         return NOT_APPLICABLE
     return _worst(
         [
-            _stated(valve.check_valves, f"check valves of {valve.tag}"),
-            _stated(valve.strainers, f"strainers of {valve.tag}"),
+            _stated(valve.check_valves, f"check valves of {_name(valve)}"),
+            _stated(valve.strainers, f"strainers of {_name(valve)}"),
         ]
     )
 
@@ -189,14 +218,14 @@ def ratings(measures: Measures, station: int) -> Finding:
     if valve is None:
         return NOT_APPLICABLE
     source = context.source_of(valve)
+    if source is None:
+        return Finding(NOT_KNOWN, about=f"the hot side of {_name(valve)} is not known")
     findings = []
 
     def within(value: float, column: str, sign: float, about: str, case: str = "") -> None:
         asked = _model_cell(measures, model, column)
-        findings.append(_compare(sign * (value - asked) / 100, FAILED, value, asked, about, case))
+        findings.append(_compare(sign * (value - asked) / PERCENT_SCALE, FAILED, value, asked, about, case))
 
-    if source is None:
-        return Finding(NOT_KNOWN, about=f"hot side of {valve.tag}")
     start = context.source_temperature(source)
     highest = context.cell("hot_water_sources", source, "set_temperature") if source.kind == "storage" else start
     within(start, "hot_minimum", +1.0, "hot water at the start of the draw")
@@ -204,12 +233,14 @@ def ratings(measures: Measures, station: int) -> Finding:
     for season in ("cold", "warm"):
         within(context.cold_temperature(season), "cold_minimum", +1.0, "cold water", f"{season} season")
         within(context.cold_temperature(season), "cold_maximum", -1.0, "cold water", f"{season} season")
+    pressure, rating = _static_of_valve(measures, valve), _model_cell(measures, model, "maximum_pressure")
+    margin, about = float(at_most(pressure, rating)), f"static pressure at {_name(valve)}"
+    findings.append(_compare(margin, FAILED, pressure, rating, about, "no flow, high supply", "pressure"))
     return _worst(findings)
 
 
 def cold_failure(measures: Measures, station: int) -> Finding:
     """BYP-3: leakage and shut-off time of the model when cold supply fails; no data is UNKNOWN."""
-    context = measures.context
     valve, model = _valve(measures, station)
     if valve is None:
         return NOT_APPLICABLE
@@ -218,90 +249,75 @@ def cold_failure(measures: Measures, station: int) -> Finding:
         ("leakage", "BYP-3 leakage", "leakage", "flow"),
         ("shutoff_time", "BYP-3 time", "shut-off time", "seconds"),
     ):
-        value, row = _model_cell(measures, model, column), context.limit(limit)
-        asked = NAN if row.value is None else row.value
-        margin = NAN if math.isnan(value) or math.isnan(asked) else (asked - value) / (asked if asked > 0 else 1.0)
-        findings.append(
-            _compare(
-                margin,
-                FAILED,
-                value,
-                asked,
-                about if row.value is not None else row.why_missing,
-                "cold supply failure",
-                quantity,
-            )
-        )
+        value, row = _model_cell(measures, model, column), measures.context.limit(limit)
+        asked = _number(row.value)
+        why = f"the {about} of model {str(valve.model).strip()} is blank" if math.isnan(value) else row.why_missing
+        margin = float(at_most(value, asked))
+        findings.append(_compare(margin, FAILED, value, asked, about, "cold supply failure", quantity, why))
     return _worst(findings)
 
 
 # ---- place and inputs ----
 
+_HEIGHTS = {"shower": "LOC-1 shower", "eyewash": "LOC-1 eyewash", "eye/face wash": "LOC-1 eyewash"}
+
 
 def place(measures: Measures, station: int) -> Finding:
     """LOC-1: travel time, same level, and the mounting heights of its outlets."""
     context = measures.context
-    row = context.site.stations[station]
-    travel, asked = context.cell("stations", row, "travel_time"), context.limit("LOC-1 travel").value
-    asked = NAN if asked is None else asked
+    row, limit = context.site.stations[station], context.limit("LOC-1 travel")
+    travel, asked = context.cell("stations", row, "travel_time"), _number(limit.value)
+    margin = float(at_most(travel, asked))
     findings = [
-        _compare(1 - travel / asked if asked else NAN, WARNED, travel, asked, "travel time", "", "seconds"),
+        _compare(margin, WARNED, travel, asked, "travel time", "", "seconds", limit.why_missing),
         _same_level(row.same_level),
     ]
-    for outlet in context.outlets:
-        limit = {"shower": "LOC-1 shower", "eyewash": "LOC-1 eyewash", "eye/face wash": "LOC-1 eyewash"}.get(
-            outlet.kind
-        )
-        if outlet.station != station or limit is None:
-            continue
-        least, greatest = (context.limit(f"{limit} {side}").value for side in ("least", "greatest"))
-        if least is None or greatest is None:
-            findings.append(Finding(NOT_KNOWN, outlet.height, NAN, NAN, f"limits of the height of a {outlet.kind}"))
-            continue
-        findings.append(
-            _compare(
-                outlet.height / least - 1,
-                WARNED,
-                outlet.height,
-                least,
-                f"height of the {outlet.kind}",
-                "",
-                "small length",
-            )
-        )
-        findings.append(
-            _compare(
-                1 - outlet.height / greatest,
-                WARNED,
-                outlet.height,
-                greatest,
-                f"height of the {outlet.kind}",
-                "",
-                "small length",
-            )
-        )
+    for number in context.outlets_of[station]:
+        outlet = context.outlets[number]
+        about, name = f"height of the {outlet.kind}", _HEIGHTS.get(outlet.kind)
+        for side, margin_of in (("least", at_least), ("greatest", at_most)) if name else ():
+            limit = context.limit(f"{name} {side}")
+            margin = float(margin_of(outlet.height, _number(limit.value)))
+            findings.append(
+                _compare(margin, WARNED, outlet.height, _number(limit.value), about, "", "small length",
+                         limit.why_missing)
+            )  # fmt: skip
     return _worst(findings)
 
 
 def _same_level(value: Any) -> Finding:
     if value is None or isinstance(value, Missing):
-        return Finding(NOT_KNOWN, about="same level")
+        return Finding(NOT_KNOWN, about="whether it is on the same level is blank")
     return Finding(PASSED if value else WARNED, about="same level")
 
 
 def inputs(measures: Measures, station: int) -> Finding:
     """DAT-1: a needed cell that is blank or cannot be used, among all that the station depends on."""
-    reasons = measures.missing_inputs(station)
+    reasons = measures.missing.of(station)
     if not reasons:
         return Finding(PASSED)
     return Finding(NOT_KNOWN, about=reasons[0] + (f" (and {len(reasons) - 1} more)" if len(reasons) > 1 else ""))
 
 
 def other_demand(measures: Measures, station: int) -> Finding:
-    """EVT-2 for the station: every supply and hot water source it depends on states its other demand."""
-    context = measures.context
+    """EVT-2: every supply and hot water source that a station depends on states its other demand."""
     for key in ("supplies", "hot_water_sources"):
-        for row in context.depends_on(station, key):
-            if not isinstance(row.other_demand, float):
-                return Finding(NOT_KNOWN, about=f"other demand of {row.tag}")
+        for row in measures.context.depends_on(station, key):
+            why = why_demand_unknown(measures, key, row)
+            if why:
+                return Finding(NOT_KNOWN, about=why)
     return Finding(PASSED)
+
+
+def why_demand_unknown(measures: Measures, key: str, row: Any) -> str:
+    """Why the other demand on a supply or source leaves its stations unknown; "" where it is stated and counted.
+
+    Other demand on a supply lowers its pressure; the hydraulics do not count it, so that only a typed 0 is known.
+    """
+    demand = measures.context.cell(key, row, "other_demand")
+    if math.isnan(demand):
+        return f"other demand of {_name(row)} is not stated"
+    if key == "supplies" and demand > 0:
+        return (f"other demand of {_name(row)} is typed but not counted in the hydraulics; "
+                "lower its residual pressures by what it takes, and type 0")  # fmt: skip
+    return ""

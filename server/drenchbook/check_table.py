@@ -28,8 +28,11 @@ from drenchbook.check_static import (
     static_pressure,
 )
 from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD
+from drenchbook.quantity_text import LEAST, MOST
 
-LEAST, MOST = "least", "most"  # which way a number is rounded when printed: toward the unsafe side
+EITHER = "either"  # a quantity with a limit on each side: a miss says which way it is rounded
+REQUIRED = ("FLW-1 shower", "FLW-1 eyewash", "FLW-1 eye/face wash", "FLW-1 drench hose")
+TEPID = ("TMP least", "TMP greatest")
 
 
 @dataclass(frozen=True)
@@ -39,30 +42,31 @@ class Check:
     id: str
     what: str
     quantity: str  # of the value: a key of units.QUANTITIES, or "" for words
-    limits: tuple[str, ...]
+    limits: tuple[str, ...]  # every row of Limits that it needs
     severity: int
     message: str  # with {value}, {limit}, {what} (the outlet, valve or source) and {case}
     remedy: str
     cases: Callable[[Measures], Samples] | None = None
     station: Callable[[Measures, int], Finding] | None = None
-    toward: str = LEAST
+    toward: str = LEAST  # which way the value is rounded when printed: toward the unsafe side; the limit the other way
     percent: bool = False
     shows_value_as_margin: bool = False
+    second: tuple[str, str] = ("", "")  # quantity and message where the second of two things is measured
     source: str = "common practice"
 
 
 CHECKS: tuple[Check, ...] = (
     Check("FLW-1", "flow of each outlet", "flow",
-          ("FLW-1 shower", "FLW-1 eyewash", "FLW-1 eye/face wash", "FLW-1 drench hose"), FAILED,
+          REQUIRED, FAILED,
           "{what} gets {value} of {limit}", "Larger pipe where the path loses most, or more pressure",
           cases=lambda m: m.required_flow(NORMAL), source="Z358.1 or EN 15154, by the criteria set"),
-    Check("FLW-2", "smallest margin of flow", "fraction", ("FLW-2",), WARNED,
+    Check("FLW-2", "smallest margin of flow", "fraction", ("FLW-2", *REQUIRED), WARNED,
           "{what} has a margin of {value}, {limit} asked", "A little more pressure or pipe, or accept and record",
           cases=lambda m: m.flow_margin(), percent=True, shows_value_as_margin=True),
-    Check("FLW-4", "greatest flow over required", "number", ("FLW-4",), FAILED,
+    Check("FLW-4", "greatest flow over required", "number", ("FLW-4", *REQUIRED), FAILED,
           "{what} gets {value} times its required flow, limit {limit}", "A flow-regulated outlet",
           cases=lambda m: m.greatest_flow("FLW-4"), toward=MOST),
-    Check("FLW-3", "greatest flow over required", "number", ("FLW-3",), WARNED,
+    Check("FLW-3", "greatest flow over required", "number", ("FLW-3", *REQUIRED), WARNED,
           "{what} gets {value} times its required flow, limit {limit}", "A flow-regulated outlet",
           cases=lambda m: m.greatest_flow("FLW-3"), toward=MOST),
     Check("PRS-1", "pressure at the outlet", "pressure", ("PRS-1",), FAILED,
@@ -71,11 +75,12 @@ CHECKS: tuple[Check, ...] = (
     Check("PRS-2", "greatest static pressure", "pressure", ("PRS-2",), FAILED,
           "{what} stands at {value} without flow, limit {limit}", "A pressure-reducing valve upstream",
           station=static_pressure, toward=MOST, source="UPC 608.2, and the ratings"),
-    Check("PRS-3", "pressure left at required flow without pipe friction", "pressure", ("PRS-3",), FAILED,
+    Check("PRS-3", "pressure left at required flow without pipe friction", "pressure", ("PRS-3", "PRS-1", *REQUIRED), FAILED,
           "At required flow {value} is left without any pipe friction, limit {limit}",
           "No pipe size helps: a booster, or outlets for less pressure", station=frictionless, source="worked here"),
     Check("VEL-1", "velocity", "velocity", ("VEL-1 cold", "VEL-1 hot"), WARNED,
-          "{value} in its runs, limit {limit}", "Larger pipe in that run", cases=lambda m: m.velocity(), toward=MOST),
+          "Water runs at {value} in {what}, limit {limit}", "Larger pipe in that run", cases=lambda m: m.velocity(), toward=MOST,
+          second=("velocity", "Hot water runs at {value} in {what}, limit {limit}")),
     Check("SUP-1", "flow beyond the tested flow", "flow", (), WARNED,
           "{what} gives {value}, tested to {limit}", "Test at the flow that is needed", toward=MOST),
     Check("VLV-1", "smallest flow of one outlet alone", "flow", (), FAILED,
@@ -92,35 +97,36 @@ CHECKS: tuple[Check, ...] = (
           "{what} is {value}, the model needs {limit}", "Hotter storage, or a lower set temperature",
           station=approach, source="the valve's data sheet"),
     Check("VLV-4", "inlet pressure ratio and difference", "number", (), FAILED,
-          "Inlet pressures of valve {what} differ {value} to 1; the model takes {limit} to 1, or less difference",
+          "Inlet pressures of valve {what} stand {value} to 1; the model takes {limit} to 1",
           "Balance both sides: a pressure-reducing valve on the higher, or larger pipe on the lower",
-          cases=lambda m: m.inlet_pressures(), toward=MOST, source="the valve's data sheet"),
-    Check("VLV-5", "set temperature with its tolerance", "temperature", ("TMP least", "TMP greatest"), FAILED,
+          cases=lambda m: m.inlet_pressures(), toward=MOST, source="the valve's data sheet",
+          second=("pressure", "Inlet pressures of valve {what} differ by {value}; the model takes {limit}")),
+    Check("VLV-5", "set temperature with its tolerance", "temperature", TEPID, FAILED,
           "{what} is {value}, limit {limit}", "Move the set temperature, or choose a valve of closer tolerance",
-          station=set_and_tolerance, source="the valve's listing"),
+          station=set_and_tolerance, toward=EITHER, source="the valve's listing"),
     Check("VLV-6", "stem position", "fraction", ("VLV-6 least", "VLV-6 greatest"), WARNED,
           "The stem of valve {what} stands at {value}, limit {limit}", "Another valve size, or closer inlet pressures",
-          cases=lambda m: m.stem_position()),
+          cases=lambda m: m.stem_position(), toward=EITHER),
     Check("VLV-7", "listing for emergency fixtures", "", (), FAILED,
           "{what} has no listing for emergency fixtures", "Choose a listed valve", station=listing),
     Check("VLV-10", "lead-free listing where potable", "", (), FAILED,
           "{what} has no lead-free listing", "Choose a valve with a lead-free listing", station=lead_free),
     Check("VLV-8", "hot and cold temperature against the ratings", "temperature", (), FAILED,
           "{what} is {value}, rating {limit}", "Bring the water inside the rating, or choose another valve",
-          station=ratings, source="the valve's data sheet"),
+          station=ratings, toward=EITHER, source="the valve's data sheet"),
     Check("VLV-9", "check valves and strainers on both inlets", "", (), FAILED,
           "{what} are not stated as present", "Fit them on both inlets", station=checks_and_strainers),
     Check("BYP-1", "hot pressure lost: flow of each outlet", "flow",
-          ("FLW-1 shower", "FLW-1 eyewash", "FLW-1 eye/face wash", "FLW-1 drench hose"), FAILED,
+          REQUIRED, FAILED,
           "With hot pressure lost {what} gets {value} of {limit}", "A larger bypass or larger cold and tempered pipe",
           cases=lambda m: m.required_flow(HOT_LOST)),
     Check("BYP-2", "source cold but pressurised: flow of each outlet", "flow",
-          ("FLW-1 shower", "FLW-1 eyewash", "FLW-1 eye/face wash", "FLW-1 drench hose"), FAILED,
+          REQUIRED, FAILED,
           "With the source cold {what} gets {value} of {limit}", "A larger bypass or larger cold and tempered pipe",
           cases=lambda m: m.required_flow(SOURCE_COLD)),
     Check("BYP-3", "cold supply failure: leakage and time", "", ("BYP-3 leakage", "BYP-3 time"), FAILED,
           "{what} is {value}, limit {limit}", "Choose a valve that shuts off better; without data ask its maker",
-          station=cold_failure, source="the valve's data sheet"),
+          station=cold_failure, toward=MOST, source="the valve's data sheet"),
     Check("BYP-4", "hot and cold fed by one main", "", (), WARNED,
           "Hot and cold of {what} come from one main, {value}: losing it loses both",
           "State in the emergency plan what stations do then, or feed one side from another main"),
@@ -133,32 +139,34 @@ CHECKS: tuple[Check, ...] = (
           cases=lambda m: m.minutes(), source="Z358.1: fifteen minutes"),
     Check("HOT-2", "minutes by the other tank model", "minutes", ("HOT-2",), WARNED,
           "If the tank of {what} mixes, hot water lasts {value} of {limit}", "Keep the draw data with the schedule"),
-    Check("HOT-3", "margin of the minutes of hot water", "fraction", ("HOT-3",), WARNED,
+    Check("HOT-3", "margin of the minutes of hot water", "fraction", ("HOT-3", "HOT-1"), WARNED,
           "Hot water of {what} has a margin of {value}, {limit} asked", "A little more storage, or accept and record",
           cases=lambda m: m.minutes_margin(), percent=True, shows_value_as_margin=True),
     Check("HOT-5", "recovery of the worst set", "hours", (), WARNED,
           "{what} is ready again after {value}, asked within {limit}", "More input power", toward=MOST),
     Check("HOT-6", "storage set temperature", "temperature", ("HOT-6",), WARNED,
           "{what} is set to {value}, least {limit}", "Raise it, and follow the water management plan"),
-    Check("TMP-1", "least delivered temperature", "temperature", ("TMP least",), FAILED,
+    Check("TMP-1", "least delivered temperature", "temperature", TEPID, FAILED,
           "{what} gets {value}, least {limit}", "Mix it: feed the station through a mixing valve, and raise its set temperature",
           cases=lambda m: m.temperature_least()),
-    Check("TMP-2", "greatest delivered temperature", "temperature", ("TMP greatest",), FAILED,
+    Check("TMP-2", "greatest delivered temperature", "temperature", TEPID, FAILED,
           "{what} gets {value}, greatest {limit}", "Cool or bury the cold water supply, or lower the set temperature",
           cases=lambda m: m.temperature_greatest(), toward=MOST),
-    Check("DLG-2", "time outside the temperature limits from opening", "seconds", ("DLG-2",), WARNED,
+    Check("DLG-2", "time outside the temperature limits from opening", "seconds", ("DLG-2", *TEPID), WARNED,
           "Not tepid for {value} after opening, limit {limit}", "Shorter or smaller tempered runs, or hold them at temperature",
           cases=lambda m: m.untepid_seconds(), toward=MOST),
-    Check("DLG-3", "purge against the flushing time, first water tepid", "seconds", ("HOT-1",), NOTED,
+    Check("DLG-3", "purge against the flushing time, first water tepid", "seconds", ("HOT-1", *TEPID), NOTED,
           "The purge takes {value} and outlasts the flush of {limit}; the water that stood is tepid",
           "Shorter or smaller tempered runs", cases=lambda m: m.purge_outlasts(), toward=MOST),
     Check("EVT-1", "event reason", "", (), FAILED, "Event {what} has no written reason", "Write why it is credible"),
     Check("EVT-2", "other demand stated", "", (), NOT_KNOWN,
-          "{what} is not stated", "Type it; 0 must be typed", station=other_demand),
+          "{what}", "Type it; 0 must be typed", station=other_demand),
     Check("LOC-1", "travel, level and heights", "", ("LOC-1 travel", "LOC-1 shower least", "LOC-1 shower greatest",
           "LOC-1 eyewash least", "LOC-1 eyewash greatest"), WARNED,
-          "{what} is {value}, limit {limit}", "Move or remount the station", station=place,
+          "{what} is {value}, limit {limit}", "Move or remount the station", station=place, toward=EITHER,
           source="Z358.1, by the sources in Limits"),
+    Check("LIM-1", "limits changed from those published", "", (), WARNED, "{what}",
+          "Type the reason in Limits, and confirm it in the edition you own"),
     Check("DAT-1", "inputs that are blank or cannot be used", "", (), NOT_KNOWN,
           "{what}", "Fill the cell", station=inputs),
     Check("DAT-2", "SAMPLE or undated data", "", (), WARNED, "{what}", "Replace it with the maker's dated data before signing"),

@@ -8,8 +8,10 @@ from drenchbook.check_remedies import remedy_for
 from drenchbook.check_samples import NONE, NOT_KNOWN, OUTCOME_WORDS, PASSED
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.operating_cases import SET
-from drenchbook.quantity_text import percent_text, quantity_text
+from drenchbook.quantity_text import opposite, percent_text, quantity_text
+from drenchbook.site_tables import TABLE_BY_KEY
 from drenchbook.solver_results import BEYOND_CURVE, CANNOT_REACH, MISSING, NO_PATH, NOT_CONVERGED, STATE_WORDS
+from drenchbook.standing_water import why_standing_unknown
 
 
 def case_text(judgement: Judgement, verdict: Verdict) -> str:
@@ -19,31 +21,56 @@ def case_text(judgement: Judgement, verdict: Verdict) -> str:
     return judgement.context.case_label(verdict.opening, verdict.state, verdict.fault)
 
 
-def number_text(judgement: Judgement, verdict: Verdict, value: float, toward: str) -> str:
-    """The value or the limit of a verdict with its unit."""
+def value_text(judgement: Judgement, verdict: Verdict) -> str:
+    """The value of a verdict with its unit, rounded toward the unsafe side."""
+    return _number_text(judgement, verdict, verdict.value, verdict.toward)
+
+
+def limit_text(judgement: Judgement, verdict: Verdict) -> str:
+    """The limit of a verdict with its unit, rounded away from the value."""
+    return _number_text(judgement, verdict, verdict.limit, opposite(verdict.toward))
+
+
+def _number_text(judgement: Judgement, verdict: Verdict, value: float, toward: str) -> str:
     if verdict.check.percent:
-        return percent_text(value)
-    return quantity_text(value, verdict.quantity or verdict.check.quantity, judgement.context.units, toward)
+        return percent_text(value, toward)
+    return quantity_text(value, verdict.shown_quantity, judgement.context.units, toward)
 
 
 def message(judgement: Judgement, verdict: Verdict, station: int = -1) -> str:
     """What a verdict says, in one or two sentences."""
     check = verdict.check
     if verdict.outcome == NONE:
-        return "does not apply"
+        return "Does not apply."
     if verdict.outcome == NOT_KNOWN:
-        return _capital(f"{check.what} is not known: {why_not_known(judgement, verdict, station)}")
+        why = why_not_known(judgement, verdict, station)
+        return _capital(f"{check.what} is not known: {why}").rstrip(".") + "." + _alone(judgement, verdict, station)
     if verdict.outcome == PASSED:
         return _passed(judgement, verdict)
     values = {
-        "value": number_text(judgement, verdict, verdict.value, check.toward),
-        "limit": number_text(judgement, verdict, verdict.limit, check.toward),
+        "value": value_text(judgement, verdict),
+        "limit": limit_text(judgement, verdict),
         "what": what_of(judgement, verdict) or "It",
     }
-    if verdict.opening >= 0 and _state(judgement, verdict) in (CANNOT_REACH, NO_PATH):
-        values["value"] = "no water (" + STATE_WORDS[_state(judgement, verdict)] + ")"
-    text = _capital(check.message.format(**values)).rstrip(".") + "."
-    return text + _others(judgement, verdict, station)
+    state = _state(judgement, verdict)
+    if state in (CANNOT_REACH, NO_PATH):
+        values["value"] = f"no water ({STATE_WORDS[state]})"
+    elif math.isnan(verdict.value):
+        values["value"] = "more than its curve" if state == BEYOND_CURVE else "not known"
+    pattern = (
+        check.second[1] if verdict.second and check.second[1] else _pattern(verdict, state in (CANNOT_REACH, NO_PATH))
+    )
+    text = _capital(pattern.format(**values)).rstrip(".") + "."
+    return text + _alone(judgement, verdict, station)
+
+
+def _pattern(verdict: Verdict, dry: bool) -> str:
+    """The words of a check; a finding without numbers says only what it is about."""
+    if dry and verdict.check.percent:
+        return "{what} gets {value}"
+    if verdict.check.id == "LOC-1" and math.isnan(verdict.value):
+        return "Not on the {what} as the hazard, or something stands in the way"
+    return verdict.check.message
 
 
 def remedy(judgement: Judgement, verdict: Verdict) -> str:
@@ -51,46 +78,69 @@ def remedy(judgement: Judgement, verdict: Verdict) -> str:
     if verdict.outcome in (PASSED, NONE):
         return ""
     if verdict.outcome == NOT_KNOWN:
-        return "Fill what is missing; UNKNOWN is never a pass."
+        return _REMEDIES_OF_STATES.get(_state(judgement, verdict)) or _remedy_of_unknown(judgement, verdict)
     return remedy_for(judgement, verdict).rstrip(".") + "."
+
+
+_REMEDIES_OF_STATES = {
+    BEYOND_CURVE: "Type more points of that curve, or bring the flow inside them.",
+    CANNOT_REACH: "Bring water to the outlets first (FLW-1).",
+    NOT_CONVERGED: "Report it with the file; no number is shown.",
+}
+
+
+def _remedy_of_unknown(judgement: Judgement, verdict: Verdict) -> str:
+    if "below the minimum flow under control" in why_not_known(judgement, verdict, -1):
+        return "Mend VLV-1 first: below that flow nobody can say what the valve delivers."
+    return "Fill what is missing; UNKNOWN is never a pass."
 
 
 def _passed(judgement: Judgement, verdict: Verdict) -> str:
     if math.isnan(verdict.value):
-        return "met"
-    value = number_text(judgement, verdict, verdict.value, verdict.check.toward)
+        return "Met."
+    value = value_text(judgement, verdict)
     if math.isnan(verdict.limit):
-        return f"{value}: met"
-    return f"{value}, limit {number_text(judgement, verdict, verdict.limit, verdict.check.toward)}: met"
+        return f"{value}: met."
+    return f"{value}, limit {limit_text(judgement, verdict)}: met."
 
 
-def _others(judgement: Judgement, verdict: Verdict, station: int) -> str:
-    """Whether a station that fails with another would be better alone."""
+def _alone(judgement: Judgement, verdict: Verdict, station: int) -> str:
+    """What a station is alone, where a set that it belongs to governs."""
     if station < 0 or verdict.opening < 0 or judgement.cases.kind[verdict.opening] != SET:
         return ""
-    alone = int(judgement.alone_outcomes[station])
-    tag = judgement.site.stations[station].tag
-    if alone < verdict.outcome:
-        return f" {tag} is {OUTCOME_WORDS[alone]} alone."
-    return ""
+    alone, tag = int(judgement.alone_outcomes[station]), str(judgement.site.stations[station].tag).strip()
+    also = " as well" if alone >= verdict.outcome else ""
+    return f" {tag} is {OUTCOME_WORDS[alone]} alone{also}."
 
 
 def what_of(judgement: Judgement, verdict: Verdict) -> str:
-    """The outlet, valve, source or property that a verdict is about."""
+    """The outlet, valve, source, run or property that a verdict is about."""
     context, member = judgement.context, verdict.member
     if verdict.opening < 0 or member < 0:
         return verdict.about
-    pairs = verdict.check.cases(judgement.measures).pairs if verdict.check.cases else None
-    if pairs is context.cases.outlets:
-        station = context.site.stations[int(context.cases.outlet_station[member])]
-        return f"{context.cases.outlet_names[member]} of {str(station.tag).strip()}"
-    names = {
-        id(context.cases.valves): context.site.mixing_valves,
-        id(context.cases.sources): context.site.hot_water_sources,
-        id(context.cases.supplies): context.site.supplies,
-        id(context.cases.stations): context.site.stations,
-    }.get(id(pairs), ())
-    return str(names[member].tag).strip() if member < len(names) else ""
+    cases = context.cases
+    if verdict.pairs is cases.outlets:
+        station = context.site.stations[int(cases.outlet_station[member])]
+        return f"{cases.outlet_names[member]} of {str(station.tag).strip()}"
+    if verdict.pairs is cases.stations and verdict.check.id == "VEL-1":
+        return _fastest_run(judgement, verdict)
+    for pairs, rows in (
+        (cases.valves, context.site.mixing_valves),
+        (cases.sources, context.site.hot_water_sources),
+        (cases.stations, context.site.stations),
+    ):
+        if verdict.pairs is pairs:
+            return str(rows[member].tag).strip()
+    return ""
+
+
+def _fastest_run(judgement: Judgement, verdict: Verdict) -> str:
+    part = judgement.cases.stations.of(verdict.opening)
+    place = part.start + judgement.cases.stations.member[part].tolist().index(verdict.member)
+    station = judgement.results.fault(verdict.fault).station
+    runs = station.velocity_hot_run if verdict.second else station.velocity_cold_run
+    run = int(runs[verdict.state, place])
+    return f"run {judgement.network.run_tags[run].strip()}" if run >= 0 else "its runs"
 
 
 def _state(judgement: Judgement, verdict: Verdict) -> int:
@@ -102,16 +152,16 @@ def _state(judgement: Judgement, verdict: Verdict) -> int:
 def why_not_known(judgement: Judgement, verdict: Verdict, station: int) -> str:
     """The reason of an UNKNOWN: the limit, the input, the state of the case, or a valve below its control."""
     context = judgement.context
-    if verdict.about and verdict.opening < 0:
-        return verdict.about
-    limits = [context.limit(name) for name in verdict.check.limits]
-    needed = [row.why_missing for row in limits if row.value is None and _limit_applies(judgement, verdict, row.id)]
+    if verdict.opening < 0:
+        return verdict.about or "a number that it needs is blank"
+    rows = [context.limit(name) for name in verdict.check.limits]
+    needed = [row.why_missing for row in rows if row.value is None and _limit_applies(judgement, verdict, row.id)]
     if needed:
         return needed[0]
     state = _state(judgement, verdict)
     if state == MISSING:
         members = context.stations_of(verdict.opening)
-        sentences = [text for member in members for text in judgement.measures.missing_inputs(member)]
+        sentences = [text for member in members for text in judgement.measures.missing.of(member)]
         return sentences[0] if sentences else "an input is missing"
     if state == BEYOND_CURVE:
         beyond = int(judgement.results.fault(verdict.fault).beyond_item[verdict.state, verdict.opening])
@@ -124,28 +174,73 @@ def why_not_known(judgement: Judgement, verdict: Verdict, station: int) -> str:
 
 def _limit_applies(judgement: Judgement, verdict: Verdict, limit: str) -> bool:
     """Whether a limit belongs to the outlet that was measured; limits of a flow are by kind."""
-    if limit.startswith("FLW-1 ") and verdict.member >= 0:
-        kinds = judgement.context.outlets
-        return verdict.member < len(kinds) and limit == f"FLW-1 {kinds[verdict.member].kind}"
+    if limit.startswith("FLW-1 ") and verdict.pairs is judgement.cases.outlets:
+        return limit == f"FLW-1 {judgement.context.outlets[verdict.member].kind}"
     return True
 
 
 def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
     context = judgement.context
-    results = judgement.results.normal.valve
+    results, check = judgement.results.normal.valve, verdict.check.id
+    if verdict.pairs is context.cases.valves:
+        return _blank_of_model(judgement, verdict)
     for place in range(*_bounds(judgement, verdict.opening)):
-        valve = context.site.mixing_valves[int(context.cases.valves.member[place])]
+        number = int(context.cases.valves.member[place])
         if not results.under_control[verdict.state, place]:
-            flow = quantity_text(float(results.flow[verdict.state, place]), "flow", context.units, "most")
-            return f"{flow} is below the minimum flow under control of valve {str(valve.tag).strip()}"
-    if verdict.check.id.startswith("HOT") and verdict.member >= 0:
-        source = context.site.hot_water_sources[verdict.member]
-        if source.kind not in ("storage", "plant main"):
-            return f"minutes of a source of kind {source.kind} are not computed"
-        return f"a number of {str(source.tag).strip()} that the minutes need is blank"
-    if verdict.check.id == "DLG-2":
-        return "the temperature of the water that stood in its runs is not known (room, air, ground or sun)"
+            tag = str(context.site.mixing_valves[number].tag).strip()
+            if math.isnan(context.network.valve_minimum_flow[number]):
+                return f"the minimum flow under control of valve {tag} is blank"
+            flow = quantity_text(float(results.flow[verdict.state, place]), "flow", context.units)
+            return f"{flow} is below the minimum flow under control of valve {tag}"
+    if verdict.pairs is context.cases.sources:
+        return _why_minutes_unknown(judgement, verdict.member)
+    if check in ("DLG-2", "DLG-3"):
+        return why_standing_unknown(context, verdict.member) or "a number that it needs is blank"
+    if check in ("TMP-1", "TMP-2"):
+        return "limit TMP least is not below TMP greatest"
     return "a number that it needs is blank"
+
+
+_MODEL_CELLS = {
+    "VLV-1": "minimum_flow", "VLV-11": "minimum_flow", "VLV-2": "maximum_flow", "VLV-4": "maximum_pressure_ratio",
+    "BYP-5": "bypass_opening",
+}  # fmt: skip
+
+
+def _blank_of_model(judgement: Judgement, verdict: Verdict) -> str:
+    """Which cell of the valve's data sheet is missing."""
+    context = judgement.context
+    valve = context.site.mixing_valves[verdict.member]
+    if verdict.check.id == "BYP-5" and valve.parallel_bypass is not True:
+        return f"whether {str(valve.tag).strip()} has a parallel bypass is blank"
+    model, cell = context.model_of(valve), _MODEL_CELLS.get(verdict.check.id, "")
+    if verdict.check.id == "VLV-4" and model is not None and isinstance(model.maximum_pressure_ratio, float):
+        cell = "maximum_pressure_difference"
+    if model is None or not cell:
+        return f"the data of valve {str(valve.tag).strip()} is not known"
+    return f"{TABLE_BY_KEY['valve_models'].column(cell).heading} of model {str(model.model).strip()} is blank"
+
+
+_TANK_CELLS = ("volume", "start_temperature", "usable_fraction", "input_power", "efficiency", "start_delay")
+
+
+def _why_minutes_unknown(judgement: Judgement, number: int) -> str:
+    """Which cell of a source the minutes wait for, or that its kind is not computed."""
+    source = judgement.site.hot_water_sources[number]
+    tag = str(source.tag).strip()
+    if not isinstance(source.other_demand, float):
+        return f"other demand of {tag} is not stated"
+    if not isinstance(source.kind, str):
+        return f"the kind of {tag} is blank"
+    if source.kind == "plant main":
+        return f"the approach of the valve on {tag} is blank"
+    if source.kind != "storage":
+        return f"minutes of {tag}, a source of kind {source.kind}, are not computed"
+    table = TABLE_BY_KEY["hot_water_sources"]
+    for cell in _TANK_CELLS:
+        if not isinstance(getattr(source, cell), float):
+            return f"{table.column(cell).heading} of {tag} is blank"
+    return f"a number that the minutes of {tag} need is blank, or its start temperature is not above the cold water"
 
 
 def _bounds(judgement: Judgement, opening: int) -> tuple[int, int]:

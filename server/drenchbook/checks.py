@@ -7,13 +7,13 @@ stations cost little more than their numbers.
 from __future__ import annotations
 
 import functools
-import math
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 import numpy as np
 
 from drenchbook.check_context import Context
+from drenchbook.check_limits import LimitRow
 from drenchbook.check_measures import Measures
 from drenchbook.check_samples import (
     NONE,
@@ -21,14 +21,16 @@ from drenchbook.check_samples import (
     NOTED,
     OUTCOME_WORDS,
     PASSED,
+    WARNED,
     Found,
     by_opening,
     by_station,
 )
 from drenchbook.check_static import Finding
-from drenchbook.check_table import CHECKS, Check
+from drenchbook.check_table import CHECKS, EITHER, REQUIRED, Check
 from drenchbook.network import Network, compile_network
-from drenchbook.operating_cases import SET, Cases, operating_cases
+from drenchbook.operating_cases import SET, Cases, Pairs, operating_cases
+from drenchbook.quantity_text import LEAST, MOST
 from drenchbook.site_model import Site
 from drenchbook.solver import solve
 from drenchbook.solver_results import Results
@@ -55,6 +57,25 @@ class Verdict:
     about: str = ""
     case: str = ""
     quantity: str = ""
+    second: bool = False
+    pairs: Pairs | None = None  # what `member` counts
+
+    @property
+    def shown_quantity(self) -> str:
+        """The quantity of value and limit."""
+        return (self.check.second[0] if self.second else self.quantity) or self.check.quantity
+
+    @property
+    def toward(self) -> str:
+        """Which way the value is rounded: toward the unsafe side. The sign of the margin tells where that is."""
+        if self.check.toward != EITHER:
+            return self.check.toward
+        return MOST if (self.value - self.limit) * self.margin < 0 else LEAST
+
+    @property
+    def shown_margin(self) -> float:
+        """The margin as it is shown: of the limit, or the value itself where that is a margin."""
+        return self.value if self.check.shows_value_as_margin else self.margin
 
     @property
     def word(self) -> str:
@@ -98,7 +119,7 @@ class Judgement:
             }
 
     @functools.cached_property
-    def _table(self) -> tuple[Numbers, Numbers]:
+    def table(self) -> tuple[Numbers, Numbers]:
         """[checks, stations] outcome and margin, in the order of priority."""
         outcome, margin = [], []
         for check in STATION_CHECKS:
@@ -114,12 +135,12 @@ class Judgement:
     @functools.cached_property
     def station_outcomes(self) -> Numbers:
         """The verdict of each station: FAIL > UNKNOWN > WARN > OK; a NOTE does not rank."""
-        return _ranked(self._table[0]).max(axis=0, initial=PASSED)
+        return _ranked(self.table[0]).max(axis=0, initial=PASSED)
 
     @functools.cached_property
     def governing_checks(self) -> Numbers:
         """For each station the check that governs: severity first, then the table's priority, then margin."""
-        ranked = _ranked(self._table[0])
+        ranked = _ranked(self.table[0])
         return ranked.argmax(axis=0) if ranked.shape[1] else np.zeros(0, dtype=int)
 
     @functools.cached_property
@@ -136,15 +157,37 @@ class Judgement:
             worst = np.maximum(worst, _ranked(np.array([f.outcome for f in findings], dtype=int)))
         return worst
 
+    def missed(self, station: int) -> list[str]:
+        """Ids of the checks that a station does not meet, NOTEs aside, in the order of their priority."""
+        column = self.table[0][:, station]
+        return [check.id for check, outcome in zip(STATION_CHECKS, column, strict=True) if outcome >= WARNED]
+
+    @functools.cached_property
+    def _looser(self) -> dict[str, LimitRow]:
+        rows = self.context.limits.values()
+        return {row.id: row for row in rows if row.change == "looser"}
+
+    def rests_on(self, station: int) -> list[LimitRow]:
+        """The limits looser than published by which a check of a station is met."""
+        if not self._looser:
+            return []
+        kinds = {f"FLW-1 {self.context.outlets[number].kind}" for number in self.context.outlets_of[station]}
+        used: dict[str, LimitRow] = {}
+        for check, outcome in zip(STATION_CHECKS, self.table[0][:, station], strict=True):
+            if outcome in (PASSED, NOTED, WARNED):
+                names = [name for name in check.limits if name not in REQUIRED or name in kinds]
+                used.update({name: self._looser[name] for name in names if name in self._looser})
+        return list(used.values())
+
     @functools.cached_property
     def checks_made(self) -> Numbers:
         """How many checks apply to each station; OK is proved by counting those that are met."""
-        return np.asarray((self._table[0] != NONE).sum(axis=0))
+        return np.asarray((self.table[0] != NONE).sum(axis=0))
 
     @functools.cached_property
     def checks_met(self) -> Numbers:
         """How many of them are met; a NOTE is met."""
-        outcome = self._table[0]
+        outcome = self.table[0]
         return np.asarray(((outcome == PASSED) | (outcome == NOTED)).sum(axis=0))
 
     def verdict(self, check: Check, station: int) -> Verdict:
@@ -207,6 +250,8 @@ def _verdict(check: Check, found: Found, place: int) -> Verdict:
         fault,
         state,
         int(found.member[place]),
+        second=bool(found.second[place]),
+        pairs=found.pairs,
     )
 
 
@@ -226,8 +271,3 @@ def worst_word(outcomes: list[int]) -> str:
     if not outcomes:
         return OUTCOME_WORDS[NOT_KNOWN]
     return OUTCOME_WORDS[max(PASSED, *(PASSED if outcome == NOTED else outcome for outcome in outcomes))]
-
-
-def is_number(value: float) -> bool:
-    """Whether a value is a finite number that can be shown."""
-    return not math.isnan(value) and not math.isinf(value)

@@ -9,11 +9,14 @@ import numpy as np
 
 from drenchbook.check_context import Context
 from drenchbook.operating_cases import STATES
-from drenchbook.physics.storage import mixed_seconds, recovery_flow, stratified_seconds
-from drenchbook.physics.water import density, specific_enthalpy
-from drenchbook.solver_results import SOLVED
+from drenchbook.physics.storage import draw_seconds_kernel, mixed_seconds_kernel
+from drenchbook.physics.water import HIGHEST, LOWEST, density, specific_enthalpy
+from drenchbook.solver_results import SOLVED, TOO_COLD
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
+
+ENDLESS, STORED = "endless", ("stratified", "mixed")
+DAY = 86400.0  # [s] what lasts a day is shown as never ending
 
 
 @dataclass(frozen=True)
@@ -37,7 +40,7 @@ class HotWater:
 def governing_model(source: Any) -> str:
     """Which tank model governs: the mixed tank, unless the usable fraction cites the maker's draw data."""
     if source.kind == "plant main":
-        return "endless"
+        return ENDLESS
     if source.kind != "storage":
         return ""
     cited = source.usable_fraction_source
@@ -49,7 +52,7 @@ def hot_water(context: Context) -> HotWater:
     normal, pairs = context.results.normal, context.cases.sources
     other = np.array([context.cell("hot_water_sources", row, "other_demand") for row in context.site.hot_water_sources])
     shape = normal.source_hot_flow.shape
-    flow = normal.source_hot_flow + np.nan_to_num(other)[pairs.member] if shape[1] else normal.source_hot_flow
+    flow = normal.source_hot_flow + other[pairs.member] if shape[1] else normal.source_hot_flow  # a blank is no zero
     unknown = ~_under_control(context)[:, pairs.opening] | (normal.state[:, pairs.opening] != SOLVED)
     hottest = _lowest_hot(context)
     seconds, seconds_other, there = (np.full(shape, np.nan) for _ in range(3))
@@ -66,6 +69,8 @@ def hot_water(context: Context) -> HotWater:
             main, second = (both[0], both[1]) if tank.governs != "mixed" else (both[1], both[0])
             seconds[state, columns], seconds_other[state, columns] = main, second
             there[state, columns] = tank.there(hottest[state, columns], duration)
+    short = _never_reached(context)[:, pairs.opening]  # hot water colder than set keeps no mix at set temperature
+    seconds, seconds_other = (np.where(short & ~np.isnan(one), 0.0, one) for one in (seconds, seconds_other))
     unknown = unknown | np.isnan(seconds)
     needed = flow * (np.nan if duration is None else duration)
     governs = tuple(governing_model(source) for source in context.site.hot_water_sources)
@@ -82,53 +87,46 @@ def hot_water(context: Context) -> HotWater:
 
 
 class _Tank:
-    """One hot water source in one season."""
+    """One hot water source in one season; a number that is missing or out of range makes its answers not-a-number."""
 
     def __init__(self, context: Context, source: Any, season: str):
         def cell(column: str) -> float:
             return context.cell("hot_water_sources", source, column)
 
         self.governs = governing_model(source)
-        self.volume, self.fraction = cell("volume"), cell("usable_fraction")
-        self.delay = cell("start_delay")
-        self.start, self.cold = context.source_temperature(source), context.cold_temperature(season)
+        self.volume, self.fraction, self.delay = cell("volume"), cell("usable_fraction"), cell("start_delay")
+        self.start = _liquid(context.source_temperature(source))
+        self.cold = _liquid(context.cold_temperature(season))
         self.power = cell("input_power") * cell("efficiency")
-        self.recovery = float("nan")
-        if self.power >= 0 and self.start > self.cold:
-            self.recovery = float(recovery_flow(cell("input_power"), cell("efficiency"), self.cold, self.start))
+        self.recovery = self.power / self.heat_per_volume if self.start > self.cold else float("nan")
 
     @property
     def heat_per_volume(self) -> float:
         """Heat in a volume of hot water over the cold water that replaces it. [J/m³]"""
+        if np.isnan(self.start + self.cold):
+            return float("nan")
         return float(density(self.start) * (specific_enthalpy(self.start) - specific_enthalpy(self.cold)))
 
     def seconds(self, hot_flow: Numbers, lowest: Numbers) -> tuple[Numbers, Numbers]:
         """Seconds by the stratified and by the mixed model."""
         unknown = np.full(hot_flow.shape, np.nan)
-        if self.governs == "endless":
+        if self.governs == ENDLESS:
             return np.where(np.isnan(hot_flow), np.nan, np.inf), unknown
-        if (
-            self.governs == ""
-            or not (self.start > self.cold)
-            or np.isnan([self.recovery, self.delay, self.volume]).any()
-        ):
+        if self.governs == "" or np.isnan([self.recovery, self.delay, self.volume]).any():
             return unknown, unknown
         known = ~np.isnan(hot_flow) & ~np.isnan(lowest)
-        stratified, mixed = unknown.copy(), unknown.copy()
-        if self.fraction > 0:
-            stratified[known] = stratified_seconds(
-                self.volume, self.fraction, hot_flow[known], self.recovery, self.delay
-            )
+        usable = self.fraction * self.volume
+        stratified = np.where(known, draw_seconds_kernel(usable, hot_flow, self.recovery, self.delay), np.nan)
+        stratified = np.where(np.isnan(usable), np.nan, stratified)
+        mixed = np.where(known, 0.0, np.nan)  # a tank that begins below what the valve needs gives no time at all
         warm = known & (lowest < self.start)
-        mixed[known] = 0.0  # a tank that begins below what the valve needs gives no time at all
-        mixed[warm] = mixed_seconds(
-            self.volume, self.start, lowest[warm], hot_flow[warm] * self.heat_per_volume, self.power, self.delay
-        )
+        draw = hot_flow[warm] * self.heat_per_volume
+        mixed[warm] = mixed_seconds_kernel(self.volume, self.start, lowest[warm], draw, self.power, self.delay)
         return stratified, mixed
 
     def there(self, lowest: Numbers, duration: float | None) -> Numbers:
         """Hot water that the governing model can give over the flushing time, recovery included. [m³]"""
-        if duration is None or self.governs in ("", "endless"):
+        if duration is None or self.governs in ("", ENDLESS):
             return np.full(lowest.shape, np.nan)
         made = self.recovery * max(duration - self.delay, 0.0)
         if self.governs == "stratified":
@@ -136,14 +134,27 @@ class _Tank:
         return self.volume * np.clip((self.start - lowest) / (self.start - self.cold), 0, None) + made
 
 
+def _liquid(temperature: float) -> float:
+    """A temperature at which water is liquid, or not-a-number. [°C]"""
+    return temperature if LOWEST <= temperature <= HIGHEST else float("nan")
+
+
 def _under_control(context: Context) -> Numbers:
-    """[S, O] whether every valve of an opening is above its minimum flow under control and can reach its set point."""
-    valves, pairs = context.results.normal.valve, context.cases.valves
-    good = np.ones(context.results.normal.state.shape, dtype=bool)
-    bad = ~valves.under_control | valves.beyond_model
-    for state in range(good.shape[0]):
-        good[state, pairs.opening[bad[state]]] = False
-    return good
+    """[S, O] whether every valve of an opening is above its minimum flow under control, and inside its model's data."""
+    valves = context.results.normal.valve
+    return ~_any_valve(context, ~valves.under_control | valves.beyond_model)
+
+
+def _never_reached(context: Context) -> Numbers:
+    """[S, O] whether a valve of an opening runs full hot and still stays below its set temperature."""
+    return _any_valve(context, context.results.normal.valve.reach == TOO_COLD)
+
+
+def _any_valve(context: Context, flagged: Numbers) -> Numbers:
+    found = np.zeros(context.results.normal.state.shape, dtype=bool)
+    for state in range(len(found)):
+        found[state, context.cases.valves.opening[flagged[state]]] = True
+    return found
 
 
 def _lowest_hot(context: Context) -> Numbers:

@@ -12,13 +12,15 @@ from drenchbook.check_samples import NONE, OUTCOME_WORDS, PASSED
 from drenchbook.check_words import case_text, message, remedy
 from drenchbook.checks import CASE_CHECKS, STATION_CHECKS, Verdict
 from drenchbook.errors import Problem
+from drenchbook.hot_water import DAY
 from drenchbook.operating_cases import NORMAL, STATES
-from drenchbook.report import DAY, Report
+from drenchbook.report import Report
 from drenchbook.site_lines import SiteLine
 from drenchbook.solver_results import SOLVED, STATE_WORDS, FaultResults
 from drenchbook.units import from_si, unit_of
 
 NOT_UNDER_CONTROL = "not under control"
+NO_SUCH_NUMBER = "does not apply"  # the hot side with hot pressure lost, the stem of a bypassed valve
 
 
 def file_report(name: str, report: Report | None, problems: Sequence[Problem], verdict: str) -> dict[str, Any]:
@@ -26,6 +28,7 @@ def file_report(name: str, report: Report | None, problems: Sequence[Problem], v
     answer: dict[str, Any] = {
         "file": name,
         "verdict": verdict,
+        "units": report.units if report is not None else "",
         "problems": [
             {
                 "sheet": p.sheet,
@@ -44,12 +47,36 @@ def file_report(name: str, report: Report | None, problems: Sequence[Problem], v
     }
     if report is not None:
         writer = _Writer(report)
-        answer["units"] = report.units
-        answer["site"] = [writer.line(line) for line in report.lines]
+        answer["site"] = [line_object(line, report.units) for line in report.lines]
         answer["sets"] = [writer.set(opening) for opening in report.judgement.set_openings()]
         answer["stations"] = [writer.station(number) for number in range(len(report.judgement.site.stations))]
         answer["cases"] = writer.cases()
     return answer
+
+
+def number_object(value: float, quantity: str, units: str, state: str = "") -> dict[str, Any]:
+    """A number with its unit; null with a state where there is none."""
+    unit = unit_of(quantity, units) if quantity else ""
+    if math.isnan(value):
+        return {"value": None, "unit": unit, "state": state or "not known"}
+    if math.isinf(value) or (quantity in ("seconds", "minutes") and value >= DAY):
+        endless = quantity in ("seconds", "minutes", "hours")
+        return {"value": None, "unit": unit, "state": "does not end" if endless else "without limit"}
+    return {"value": float(from_si(value, unit)) if unit else float(value), "unit": unit}
+
+
+def line_object(line: SiteLine, units: str) -> dict[str, Any]:
+    """A line of the site."""
+    return {
+        "id": line.check.id,
+        "subject": line.subject,
+        "severity": line.word,
+        "case": line.case,
+        "value": number_object(line.value, line.check.quantity, units),
+        "limit": number_object(line.limit, line.check.quantity, units),
+        "message": line.message,
+        "remedy": line.remedy,
+    }
 
 
 class _Writer:
@@ -61,34 +88,17 @@ class _Writer:
 
     def number(self, value: float, quantity: str, state: str = "") -> dict[str, Any]:
         """A number with its unit; null with a state where there is none."""
-        unit = unit_of(quantity, self.report.units) if quantity else ""
-        if math.isnan(value):
-            return {"value": None, "unit": unit, "state": state or "not known"}
-        if math.isinf(value) or (quantity in ("seconds", "minutes") and value >= DAY):
-            return {"value": None, "unit": unit, "state": "does not end"}
-        return {"value": float(from_si(value, unit)) if unit else float(value), "unit": unit}
-
-    def line(self, line: SiteLine) -> dict[str, Any]:
-        return {
-            "id": line.check.id,
-            "subject": line.subject,
-            "severity": line.word,
-            "case": line.case,
-            "value": self.number(line.value, line.check.quantity),
-            "limit": self.number(line.limit, line.check.quantity),
-            "message": line.message,
-            "remedy": line.check.remedy if line.outcome != PASSED else "",
-        }
+        return number_object(value, quantity, self.report.units, state)
 
     def verdict(self, verdict: Verdict, station: int = -1) -> dict[str, Any]:
-        quantity = verdict.quantity or verdict.check.quantity
+        quantity = verdict.shown_quantity
         unit = unit_of(quantity, self.report.units) if quantity else ""
         return {
             "id": verdict.check.id,
             "severity": verdict.word,
             "value": self.number(verdict.value, quantity),
             "limit": self.number(verdict.limit, quantity),
-            "margin": None if math.isnan(verdict.margin) or math.isinf(verdict.margin) else verdict.margin,
+            "margin": verdict.margin if math.isfinite(verdict.margin) else None,
             "unit": unit,
             "case": case_text(self.judgement, verdict),
             "message": message(self.judgement, verdict, station),
@@ -96,12 +106,12 @@ class _Writer:
         }
 
     def governing(self, verdict: Verdict, outcome: int) -> dict[str, Any]:
-        margin = verdict.value if verdict.check.shows_value_as_margin else verdict.margin
+        margin = verdict.shown_margin
         return {
             "verdict": OUTCOME_WORDS[outcome],
             "governing_check": verdict.check.id if outcome != PASSED else "",
             "governing_case": case_text(self.judgement, verdict) if outcome != PASSED else "",
-            "margin": None if math.isnan(margin) or math.isinf(margin) else margin,
+            "margin": margin if outcome != PASSED and math.isfinite(margin) else None,
         }
 
     def station(self, number: int) -> dict[str, Any]:
@@ -162,7 +172,8 @@ class _Writer:
         self, results: FaultResults, fault: str, state: int, opening: int, place: int, word: str
     ) -> dict[str, Any]:
         valve, member = results.valve, int(self.all_cases.valves.member[place])
-        control = "" if bool(valve.under_control[state, place]) else NOT_UNDER_CONTROL
+        control = "" if fault != NORMAL or bool(valve.under_control[state, place]) else NOT_UNDER_CONTROL
+        none = word or control or (NO_SUCH_NUMBER if fault != NORMAL else "not known")
         answer: dict[str, Any] = {"valve": self.valve_tags[member]}
         for name, array, quantity in (
             ("flow", valve.flow, "flow"),
@@ -175,19 +186,14 @@ class _Writer:
             ("hot_fraction", valve.hot_fraction, "fraction"),
             ("mixed_temperature", valve.mixed_temperature, "temperature"),
         ):
-            answer[name] = self.number(float(array[state, place]), quantity, word or control)
-        answer["minutes_of_hot_water"] = self.number(
-            self._seconds(fault, state, opening, member), "minutes", word or control
-        )
+            answer[name] = self.number(float(array[state, place]), quantity, none)
+        answer["minutes_of_hot_water"] = self.number(self._seconds(fault, state, opening, member), "minutes", none)
         answer["assumed_at_set_temperature"] = bool(control) and not word and fault == NORMAL
         return answer
 
     def _seconds(self, fault: str, state: int, opening: int, valve: int) -> float:
         if fault != NORMAL:
             return math.nan
-        source = self.context.source_of(self.judgement.site.mixing_valves[valve])
-        part = self.all_cases.sources.of(opening)
-        for place in range(part.start, part.stop):
-            if self.judgement.site.hot_water_sources[int(self.all_cases.sources.member[place])] is source:
-                return float(np.minimum(self.judgement.measures.hot_water.seconds[state, place], DAY))
-        return math.nan
+        source, part = int(self.judgement.network.valve_source[valve]), self.all_cases.sources.of(opening)
+        place = part.start + int(np.flatnonzero(self.all_cases.sources.member[part] == source)[0])
+        return float(np.minimum(self.judgement.measures.hot_water.seconds[state, place], DAY))

@@ -37,14 +37,14 @@ def rounded(value: float, decimals: int, toward: str = LEAST) -> float:
 
     A digit that only the conversion of units brought in does not count: 20 gpm stays 20.0.
 
-    >>> rounded(14.38, 1), rounded(25.42, 1, MOST), rounded(19.999999999, 1)
-    (14.3, 25.5, 20.0)
+    >>> rounded(14.38, 1), rounded(25.42, 1, MOST), rounded(19.9999999999, 1), rounded(19.999999, 1)
+    (14.3, 25.5, 20.0, 19.9)
     """
     if not math.isfinite(value):
         return value
     scaled = value * 10**decimals
     nearest = round(scaled)
-    if abs(scaled - nearest) <= 1e-7 * max(1.0, abs(scaled)):
+    if abs(scaled - nearest) <= 1e-9 * max(1.0, abs(scaled)):
         return nearest / 10**decimals
     return (math.floor(scaled) if toward == LEAST else math.ceil(scaled)) / 10**decimals
 
@@ -74,10 +74,23 @@ def quantity_text(value: float, quantity: str, system: str, toward: str = LEAST)
     return text if unit in ("", "–") else f"{text} {unit}"
 
 
-def percent_text(share: float) -> str:
-    """A share as a whole percentage, rounded down.
+def percent_text(share: float, toward: str = LEAST) -> str:
+    """A share as a whole percentage, rounded down unless said otherwise.
 
-    >>> percent_text(0.019)
-    '1 %'
+    >>> percent_text(0.019), percent_text(0.101, MOST), percent_text(float("-inf"))
+    ('1 %', '11 %', 'less than any share')
     """
-    return "not known" if math.isnan(share) else f"{rounded(100 * share, 0):.0f} %"
+    if math.isnan(share):
+        return "not known"
+    if math.isinf(share):
+        return "without limit" if share > 0 else "less than any share"
+    return f"{rounded(100 * share, 0, toward):.0f} %"
+
+
+def opposite(toward: str) -> str:
+    """The way to round a limit, so that a value short of it is never printed as equal to it.
+
+    >>> opposite(LEAST)
+    'most'
+    """
+    return LEAST if toward == MOST else MOST

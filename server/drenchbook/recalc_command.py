@@ -19,7 +19,7 @@ from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.check_words import case_text
 from drenchbook.convert_command import SITE_SUFFIX, read_any
 from drenchbook.errors import ALL_MET, NOT_MET, UNUSABLE, InputError, Problem, SiteError
-from drenchbook.json_report import file_report
+from drenchbook.json_report import file_report, line_object
 from drenchbook.quantity_text import percent_text
 from drenchbook.report import Report
 from drenchbook.result_tables import CAUTIONS, FAIL, OK, VERDICTS, WARN
@@ -80,6 +80,9 @@ def _one(task: tuple[Path, Path | None, bool, bool]) -> Done:
     path, output, check, as_json = task
     try:
         report, problems, notes, stale = _recalculated(path, output, check)
+    except InputError as error:  # as an event of more sets than can be solved: this file only
+        broken = SiteError(str(path), [Problem("file", "", None, str(error), breaks_file=True)])
+        return Done(UNUSABLE, str(broken), file_report(str(path), None, broken.problems, "UNKNOWN"), {})
     except SiteError as error:
         answer = file_report(str(path), None, error.problems, "UNKNOWN")
         return Done(UNUSABLE, str(error), answer, {})
@@ -87,18 +90,7 @@ def _one(task: tuple[Path, Path | None, bool, bool]) -> Done:
     code = ALL_MET if verdict in (OK, WARN) else NOT_MET
     answer = file_report(str(path), report, problems, verdict) if as_json else {}
     if stale and as_json:
-        line = stale_line(stale)
-        answer["site"].insert(
-            0,
-            {
-                "id": "DAT-5",
-                "subject": str(path),
-                "severity": line.word,
-                "case": "",
-                "message": line.message,
-                "remedy": line.check.remedy,
-            },
-        )
+        answer["site"].insert(0, line_object(stale_line(stale), report.units))
     counts = Counter(OUTCOME_WORDS[int(outcome)] for outcome in report.judgement.station_outcomes)
     return Done(code, "" if as_json else _text(path, report, verdict, notes, stale), answer, dict(counts))
 
@@ -106,7 +98,7 @@ def _one(task: tuple[Path, Path | None, bool, bool]) -> Done:
 def stale_line(stale: str) -> SiteLine:
     """DAT-5 as a line of the site."""
     check = CHECK_BY_ID["DAT-5"]
-    return SiteLine(check, "results", check.severity, f"{stale} {check.remedy}.")
+    return SiteLine(check, "results", check.severity, stale, remedy=f"{check.remedy}.")
 
 
 def _recalculated(path: Path, output: Path | None, check: bool) -> tuple[Report, Sequence[Problem], list[str], str]:
@@ -126,7 +118,7 @@ def _text(path: Path, report: Report, verdict: str, notes: Sequence[str], stale:
     width = max(72, min(shutil.get_terminal_size((110, 40)).columns, 140))
     lines = [f"{path}: {verdict}", ""]
     if stale:
-        lines += _wrapped("DAT-5 FAIL  ", stale_line(stale).message, width)
+        lines += _wrapped("DAT-5 FAIL  ", stale_line(stale).text, width)
     for number in range(len(report.judgement.site.stations)):
         lines += _station(report, number, width)
     if not report.judgement.site.stations:
@@ -140,7 +132,7 @@ def _text(path: Path, report: Report, verdict: str, notes: Sequence[str], stale:
     if shown:
         lines += ["", "Site"]
         for line in shown:
-            lines += _wrapped(f"  {line.check.id:<6} {line.word:<8} ", line.message, width)
+            lines += _wrapped(f"  {line.check.id:<6} {line.word:<8} ", line.text, width)
     lines += ["", *(f"note: {note}" for note in notes), *textwrap.wrap("Cautions: " + " ".join(CAUTIONS), width)]
     return "\n".join(lines)
 
@@ -151,8 +143,8 @@ def _station(report: Report, number: int, width: int) -> list[str]:
     tag = str(judgement.site.stations[number].tag).strip()
     head = f"{tag:<10} {OUTCOME_WORDS[outcome]:<8}"
     if outcome == PASSED:
-        return [f"{head} {int(judgement.checks_made[number])} checks made, all met"]
-    margin = governing.value if governing.check.shows_value_as_margin else governing.margin
+        return _wrapped(f"{head} ", report.message_of(number), width)
+    margin = governing.shown_margin
     case = case_text(judgement, governing)
     words = [
         governing.check.id,

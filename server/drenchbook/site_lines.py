@@ -5,18 +5,22 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from drenchbook.check_samples import NOT_KNOWN, OUTCOME_WORDS, PASSED, SLACK
+from drenchbook.check_samples import NOT_KNOWN, NOTED, OUTCOME_WORDS, PASSED, SLACK, WARNED, at_least, at_most
+from drenchbook.check_static import PERCENT_SCALE, why_demand_unknown
 from drenchbook.check_table import CHECK_BY_ID, Check
 from drenchbook.checks import Judgement
 from drenchbook.errors import Problem
-from drenchbook.quantity_text import quantity_text
+from drenchbook.hot_water import STORED
+from drenchbook.operating_cases import STATES
+from drenchbook.quantity_text import MOST, opposite, quantity_text, rounded
 from drenchbook.site_model import Missing, tag_key
-from drenchbook.solver_results import BEYOND_CURVE
+from drenchbook.solver_results import SOLVED, STATE_WORDS
+from drenchbook.units import unit_of
 
 NAN = float("nan")
 
@@ -32,15 +36,21 @@ class SiteLine:
     value: float = NAN
     limit: float = NAN
     case: str = ""
+    remedy: str = ""
 
     @property
     def word(self) -> str:
         """The outcome in words."""
         return OUTCOME_WORDS[self.outcome]
 
+    @property
+    def text(self) -> str:
+        """What it is, and what to do."""
+        return f"{self.message} {self.remedy}".strip()
+
 
 def site_lines(judgement: Judgement, problems: Sequence[Problem] = ()) -> list[SiteLine]:
-    """Every line of the site, in the order of the check table."""
+    """Every line of the site: cells that cannot be used first, then in the order of the check table."""
     lines = [line for rule in _RULES for line in rule(judgement)]
     return [*_unusable(judgement, problems), *lines]
 
@@ -50,41 +60,50 @@ def _line(
     check_id: str,
     subject: Any,
     margin: float,
-    value: float,
-    limit: float,
-    what: str,
+    value: float = NAN,
+    limit: float = NAN,
+    what: str = "",
     case: str = "",
     value_text: str = "",
     why: str = "",
 ) -> SiteLine:
-    check = CHECK_BY_ID[check_id]
-    subject = str(subject).strip()
+    """A line of a check from its margin; one that is not-a-number is UNKNOWN, and `why` says what is missing."""
+    check, name = CHECK_BY_ID[check_id], str(subject).strip()
     if math.isnan(margin):
-        reason = why or "a number that it needs is blank"
-        return SiteLine(
-            check,
-            subject,
-            NOT_KNOWN,
-            f"{check.what[:1].upper()}{check.what[1:]} is not known: {reason}.",
-            value,
-            limit,
-            case,
-        )
-    outcome = check.severity if margin < -SLACK else PASSED
+        return _unknown(check_id, name, why or "a number that it needs is blank", value, limit, case)
     shown = {
-        name: quantity_text(number, check.quantity, judgement.context.units, check.toward)
-        for name, number in (("value", value), ("limit", limit))
+        "value": value_text or quantity_text(value, check.quantity, judgement.context.units, check.toward),
+        "limit": quantity_text(limit, check.quantity, judgement.context.units, opposite(check.toward)),
+        "what": what or name,
     }
-    text = check.message.format(**{**shown, "what": what, "value": value_text or shown["value"]})
-    text = text[:1].upper() + text[1:]
-    remedy = f" {check.remedy}." if outcome != PASSED else ""
-    return SiteLine(check, subject, outcome, text.rstrip(".") + "." + remedy, value, limit, case)
+    outcome = check.severity if margin < -SLACK else PASSED
+    pattern = check.message if outcome != PASSED else "{what}: {value}, limit {limit}: met" if value == value else "Met"
+    text = _sentence(pattern.format(**shown))
+    remedy = _sentence(check.remedy) if outcome != PASSED else ""
+    return SiteLine(check, name, outcome, text, value, limit, case, remedy)
+
+
+def _unknown(check_id: str, subject: str, why: str, value: float = NAN, limit: float = NAN, case: str = "") -> SiteLine:
+    check = CHECK_BY_ID[check_id]
+    text = _sentence(f"{check.what} of {subject} is not known: {why}")
+    return SiteLine(
+        check, subject, NOT_KNOWN, text, value, limit, case, "Fill what is missing; UNKNOWN is never a pass."
+    )
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:].rstrip(".") + "."
+
+
+def _name(row: Any) -> str:
+    return str(row.tag).strip()
 
 
 def _unusable(judgement: Judgement, problems: Sequence[Problem]) -> Iterator[SiteLine]:
     """DAT-1 for each cell that cannot be used; a station that needs it says so as well."""
+    check = CHECK_BY_ID["DAT-1"]
     for problem in problems:
-        yield SiteLine(CHECK_BY_ID["DAT-1"], problem.row_tag or problem.sheet, NOT_KNOWN, f"{problem}.")
+        yield SiteLine(check, problem.row_tag or problem.sheet, NOT_KNOWN, _sentence(str(problem)))
 
 
 def _one_main(judgement: Judgement) -> Iterator[SiteLine]:
@@ -93,57 +112,52 @@ def _one_main(judgement: Judgement) -> Iterator[SiteLine]:
     for valve in context.site.mixing_valves:
         cold, hot = context.main_of(valve.cold_run), context.main_of(valve.hot_run)
         if cold and cold == hot:
-            main = str(context.rows["supplies"][cold].tag).strip()
-            yield _line(judgement, "BYP-4", valve.tag, -1.0, NAN, NAN, str(valve.tag).strip(), value_text=main)
+            main = _name(context.rows["supplies"][cold])
+            yield _line(judgement, "BYP-4", valve.tag, -1.0, what=_name(valve), value_text=main)
+        else:
+            yield SiteLine(
+                CHECK_BY_ID["BYP-4"], _name(valve), PASSED, f"Hot and cold of {_name(valve)} have own mains."
+            )
+
+
+def _unsolved(judgement: Judgement, openings: Any) -> int:
+    """The first of these openings that has a state without an answer, or -1."""
+    bad = (judgement.results.normal.state[:, openings] != SOLVED).any(axis=0)
+    return int(openings[bad.argmax()]) if bad.any() else -1
+
+
+def _why_unsolved(judgement: Judgement, opening: int) -> str:
+    codes = judgement.results.normal.state[:, opening]
+    return f"{judgement.cases.label(opening)}: {STATE_WORDS[int(codes[codes != SOLVED][0])]}"
 
 
 def _other_tank(judgement: Judgement) -> Iterator[SiteLine]:
     """HOT-2: the worst set by the other tank model, for each source with storage."""
-    found = judgement.openings["HOT-1"], judgement.measures.minutes_other()
-    samples = found[1]
+    samples = judgement.measures.minutes_other()
+    row = judgement.context.limit("HOT-2")
     for number, source in enumerate(judgement.site.hot_water_sources):
-        if judgement.measures.hot_water.governs[number] not in ("stratified", "mixed"):
-            continue
         columns = np.flatnonzero(samples.pairs.member == number)
+        if judgement.measures.hot_water.governs[number] not in STORED or columns.size == 0:
+            continue
+        openings = samples.pairs.opening[columns]
         seconds = np.broadcast_to(samples.value, (len(samples.conditions), len(samples.pairs.member)))[:, columns]
-        if columns.size == 0 or np.isnan(seconds).all():
-            yield _line(
-                judgement,
-                "HOT-2",
-                source.tag,
-                NAN,
-                NAN,
-                NAN,
-                source.tag,
-                why="no case with the valve under control, or a number is blank",
-            )
+        name, limit = _name(source), NAN if row.value is None else row.value
+        if np.isnan(seconds).all() or math.isnan(limit):
+            why = row.why_missing or "no case with the valve under control, or a number of the source is blank"
+            yield _unknown("HOT-2", name, why, limit=limit)
             continue
         state, place = np.unravel_index(np.nanargmin(seconds), seconds.shape)
-        opening = int(samples.pairs.opening[columns[place]])
-        limit = float(samples.limit)
-        short = np.unique(samples.pairs.opening[columns[(seconds < limit * (1 - SLACK)).any(axis=0)]])
-        names = judgement.cases.labels(short)
-        line = _line(
-            judgement,
-            "HOT-2",
-            source.tag,
-            float(seconds[state, place]) / limit - 1,
-            float(seconds[state, place]),
-            limit,
-            source.tag,
-            judgement.context.case_label(opening, int(state)),
-        )
+        worst = float(seconds[state, place])
+        case = judgement.context.case_label(int(openings[place]), int(state))
+        line = _line(judgement, "HOT-2", name, float(at_least(worst, limit)), worst, limit, name, case)
+        hidden = _unsolved(judgement, openings)
+        if line.outcome == PASSED and hidden >= 0:
+            yield _unknown("HOT-2", name, _why_unsolved(judgement, hidden), limit=limit)
+            continue
+        names = judgement.cases.labels(np.unique(openings[(at_least(seconds, limit) < -SLACK).any(axis=0)]))
         if names:
             shown = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
-            line = SiteLine(
-                line.check,
-                line.subject,
-                line.outcome,
-                f"{line.message} Short in: {shown}.",
-                line.value,
-                line.limit,
-                line.case,
-            )
+            line = replace(line, message=f"{line.message} Short in: {shown}.")
         yield line
 
 
@@ -152,113 +166,109 @@ def _recovery(judgement: Judgement) -> Iterator[SiteLine]:
     hot, cases, context = judgement.measures.hot_water, judgement.cases, judgement.context
     asked = context.cell("project", context.site.project, "recovery_time")
     for number, source in enumerate(judgement.site.hot_water_sources):
-        if hot.governs[number] not in ("stratified", "mixed"):
+        columns, name = np.flatnonzero(cases.sources.member == number), _name(source)
+        if hot.governs[number] not in STORED or columns.size == 0:
             continue
-        columns = np.flatnonzero(cases.sources.member == number)
-        seconds = (
-            np.where(hot.unknown[:, columns], np.nan, np.fmin(hot.needed, hot.there)[:, columns])
-            / hot.recovery[:, [number]]
-        )
-        if columns.size == 0 or np.isnan(seconds).all() or math.isnan(asked):
-            yield _line(
-                judgement,
-                "HOT-5",
-                source.tag,
-                NAN,
-                NAN,
-                asked,
-                source.tag,
-                why="the recovery time asked for, or a number of the source, is blank",
-            )
+        drawn = np.where(hot.unknown, np.nan, np.minimum(hot.needed, hot.there))[:, columns]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            seconds = np.where(drawn == 0, 0.0, drawn / hot.recovery[:, [number]])
+        if np.isnan(seconds).all() or math.isnan(asked):
+            why = "the recovery time asked for is blank" if math.isnan(asked) else "a number of the source is blank"
+            yield _unknown("HOT-5", name, why, limit=asked)
             continue
         state, place = np.unravel_index(np.nanargmax(seconds), seconds.shape)
-        worst = float(seconds[state, place])
-        opening = int(cases.sources.opening[columns[place]])
-        yield _line(
-            judgement,
-            "HOT-5",
-            source.tag,
-            1 - worst / asked if asked > 0 else -1.0,
-            worst,
-            asked,
-            source.tag,
-            context.case_label(opening, int(state)),
-        )
+        worst, openings = float(seconds[state, place]), cases.sources.opening[columns]
+        case = context.case_label(int(openings[place]), int(state))
+        line = _line(judgement, "HOT-5", name, float(at_most(worst, asked)), worst, asked, name, case)
+        hidden = _unsolved(judgement, openings)
+        if line.outcome == PASSED and hidden >= 0:
+            line = _unknown("HOT-5", name, _why_unsolved(judgement, hidden), limit=asked)
+        yield line
 
 
 def _storage_temperature(judgement: Judgement) -> Iterator[SiteLine]:
     """HOT-6: set temperature of each storage."""
     context, limit = judgement.context, judgement.context.limit("HOT-6")
+    asked = NAN if limit.value is None else limit.value
     for source in judgement.site.hot_water_sources:
         if source.kind == "storage":
             value = context.cell("hot_water_sources", source, "set_temperature")
-            asked = NAN if limit.value is None else limit.value
-            yield _line(
-                judgement, "HOT-6", source.tag, (value - asked) / 100, value, asked, source.tag, why=limit.why_missing
-            )
+            why = limit.why_missing or "its set temperature is blank"
+            yield _line(judgement, "HOT-6", source.tag, (value - asked) / PERCENT_SCALE, value, asked, why=why)
 
 
 def _tested_flow(judgement: Judgement) -> Iterator[SiteLine]:
     """SUP-1: greatest flow of each supply over its tested flow; beyond curve points UNKNOWN."""
-    context, normal, pairs = judgement.context, judgement.results.normal, judgement.cases.supplies
+    normal, pairs = judgement.results.normal, judgement.cases.supplies
     for number, supply in enumerate(judgement.site.supplies):
-        columns = np.flatnonzero(pairs.member == number)
-        flows = normal.supply_flow[:, columns]
-        name = str(supply.tag).strip()
-        beyond = (normal.state[:, pairs.opening[columns]] == BEYOND_CURVE).any()
+        columns, name = np.flatnonzero(pairs.member == number), _name(supply)
         if columns.size == 0:
             continue
-        if beyond or np.isnan(flows).all():
-            yield _line(
-                judgement,
-                "SUP-1",
-                supply.tag,
-                NAN,
-                NAN,
-                NAN,
-                name,
-                why="the flow lies beyond curve points" if beyond else "no case is solved",
-            )
-            continue
-        worst: tuple[float, float, float, int, int] | None = None
-        for state in range(flows.shape[0]):
-            level = "low" if state % 2 == 0 else "high"
-            tested = context.cell("supplies", supply, f"test_flow_{level}")
-            curve = getattr(supply, f"curve_{level}")
-            if isinstance(curve, tuple):
-                tested = float(context.si(float(curve[-1][0]), "gpm" if context.units == "US" else "L/min"))
-            if math.isnan(tested) or np.isnan(flows[state]).all():
+        openings = pairs.opening[columns]
+        lines = []
+        for state, (_, level) in enumerate(STATES):
+            flows, tested = normal.supply_flow[state, columns], _tested(judgement, supply, level)
+            if np.isnan(flows).all() or math.isnan(tested):
+                why = f"its test flow, {level} state, is blank" if math.isnan(tested) else "no case is solved"
+                lines.append(_unknown("SUP-1", name, why, limit=tested))
                 continue
-            place = int(np.nanargmax(flows[state]))
-            candidate = (1 - float(flows[state, place]) / tested, float(flows[state, place]), tested, state, place)
-            worst = candidate if worst is None or candidate < worst else worst
-        if worst is None:
-            yield _line(judgement, "SUP-1", supply.tag, NAN, NAN, NAN, name, why="its test flow is blank")
-        else:
-            margin, value, limit, state, place = worst
-            case = context.case_label(int(pairs.opening[columns[place]]), state)
-            yield _line(judgement, "SUP-1", supply.tag, margin, value, limit, name, case)
+            place = int(np.nanargmax(flows))
+            value, case = float(flows[place]), judgement.context.case_label(int(openings[place]), state)
+            lines.append(_line(judgement, "SUP-1", name, float(at_most(value, tested)), value, tested, name, case))
+        hidden = _unsolved(judgement, openings)
+        if hidden >= 0:
+            lines.append(_unknown("SUP-1", name, _why_unsolved(judgement, hidden)))
+        yield max(lines, key=lambda line: (line.outcome, 0.0 if math.isnan(line.value) else line.value / line.limit))
+
+
+def _tested(judgement: Judgement, supply: Any, level: str) -> float:
+    """The greatest flow that was tested: that of the test, or of the last curve point. [m³/s]"""
+    curve = getattr(supply, f"curve_{level}")
+    if isinstance(curve, tuple):
+        return judgement.context.si(float(curve[-1][0]), unit_of("flow", judgement.context.units))
+    return judgement.context.cell("supplies", supply, f"test_flow_{level}")
+
+
+def _volume(judgement: Judgement) -> Iterator[SiteLine]:
+    """SUP-1 of a supply with a volume: it is not counted down, so that it is not known how long the supply lasts."""
+    for supply in judgement.site.supplies:
+        if supply.volume is not None and not (isinstance(supply.volume, Missing) and supply.volume.typed is None):
+            why = "it has a volume, and how long that lasts is not computed; show that it outlasts the flush"
+            yield _unknown("SUP-1", _name(supply), why)
 
 
 def _event_reasons(judgement: Judgement) -> Iterator[SiteLine]:
     """EVT-1: each event says why it, and no larger one, is credible."""
     for event in judgement.site.events:
         written = isinstance(event.reason, str) and bool(event.reason.strip())
-        line = _line(judgement, "EVT-1", event.tag, 0.0 if written else -1.0, NAN, NAN, str(event.tag).strip())
-        yield line if not written else SiteLine(line.check, line.subject, PASSED, "Reason written.")
+        line = _line(judgement, "EVT-1", event.tag, 0.0 if written else -1.0)
+        yield replace(line, message="Reason written.") if written else line
 
 
 def _other_demand(judgement: Judgement) -> Iterator[SiteLine]:
-    """EVT-2: other demand of each supply and source is stated."""
-    for rows in (judgement.site.supplies, judgement.site.hot_water_sources):
-        for row in rows:
-            if not isinstance(row.other_demand, float):
-                yield SiteLine(
-                    CHECK_BY_ID["EVT-2"],
-                    str(row.tag).strip(),
-                    NOT_KNOWN,
-                    f"Other demand of {str(row.tag).strip()} is not stated. Type it; 0 must be typed.",
-                )
+    """EVT-2: other demand of each supply and source is stated, and counted."""
+    for key in ("supplies", "hot_water_sources"):
+        for row in getattr(judgement.site, key):
+            why, check = why_demand_unknown(judgement.measures, key, row), CHECK_BY_ID["EVT-2"]
+            if why:
+                yield SiteLine(check, _name(row), NOT_KNOWN, _sentence(why), remedy=_sentence(check.remedy))
+            else:
+                yield SiteLine(check, _name(row), PASSED, f"Other demand of {_name(row)} is stated.")
+
+
+def _changed_limits(judgement: Judgement) -> Iterator[SiteLine]:
+    """LIM-1: each limit that differs from the published one; a NOTE with a reason, a WARN without."""
+    check, site = CHECK_BY_ID["LIM-1"], judgement.site
+    if not isinstance(site.project.criteria_set, str):
+        yield _unknown("LIM-1", "Limits", "the criteria set is blank, so that nothing can be compared")
+        return
+    for row in judgement.context.limits.values():
+        if row.change:
+            only = "; what rests on it is OK to project limit only" if row.change == "looser" else ""
+            reason = f"reason: {row.reason}" if row.reason else "no reason is typed"
+            text = _sentence(f"{row.told}, {row.change}{only}; {reason}")
+            outcome = NOTED if row.reason else WARNED
+            yield SiteLine(check, row.id, outcome, text, remedy="" if row.reason else _sentence(check.remedy))
 
 
 def _sample_data(judgement: Judgement) -> Iterator[SiteLine]:
@@ -276,36 +286,28 @@ def _sample_data(judgement: Judgement) -> Iterator[SiteLine]:
                     undated.append(str(row.model).strip())
     for names_found, words in ((sample, "SAMPLE data, invented"), (undated, "Data without a date")):
         if names_found:
-            yield _line(judgement, "DAT-2", "data", -1.0, NAN, NAN, f"{words}: {', '.join(names_found)}")
+            yield _line(judgement, "DAT-2", "data", -1.0, what=f"{words}: {', '.join(names_found)}")
 
 
 def _flow_tests(judgement: Judgement) -> Iterator[SiteLine]:
     """DAT-4: age of each flow test at the calculation date, and the elevation of its gauge."""
     limit, date = judgement.context.limit("DAT-4"), judgement.site.project.calculation_date
     for supply in judgement.site.supplies:
-        name = str(supply.tag).strip()
-        if isinstance(supply.gauge_elevation, Missing):
-            yield _line(judgement, "DAT-4", name, -1.0, NAN, NAN, f"Gauge elevation of {name} is blank")
+        name = _name(supply)
+        if not isinstance(supply.gauge_elevation, float):
+            yield _line(judgement, "DAT-4", name, -1.0, what=f"Gauge elevation of {name} is blank")
         if not isinstance(supply.test_date, datetime.date):
-            yield _line(judgement, "DAT-4", name, -1.0, NAN, NAN, f"The flow test of {name} has no date")
+            yield _line(judgement, "DAT-4", name, -1.0, what=f"The flow test of {name} has no date")
         elif not isinstance(date, datetime.date) or limit.value is None:
-            yield _line(
-                judgement, "DAT-4", name, NAN, NAN, NAN, name, why=limit.why_missing or "the calculation date is blank"
-            )
+            yield _unknown("DAT-4", name, limit.why_missing or "the calculation date is blank")
+        elif supply.test_date > date:
+            yield _unknown("DAT-4", name, "the flow test is later than the calculation date")
         else:
             months = _months_between(supply.test_date, date)
-            margin = NAN if months < 0 else (limit.value - months) / max(limit.value, 1.0)
-            words = f"The flow test of {name} is {math.ceil(months)} months old, limit {limit.value:g} months"
-            yield _line(
-                judgement,
-                "DAT-4",
-                name,
-                margin,
-                months,
-                limit.value,
-                words,
-                why="the flow test is later than the calculation date",
-            )
+            shown = f"{rounded(months, 0, MOST):.0f} months old, limit {limit.value:g} months"
+            margin = float(at_most(months, limit.value))
+            line = _line(judgement, "DAT-4", name, margin, months, limit.value, f"The flow test of {name} is {shown}")
+            yield replace(line, message=f"The flow test of {name} is {shown}.")
 
 
 def _months_between(earlier: datetime.date, later: datetime.date) -> float:
@@ -324,8 +326,10 @@ _RULES: tuple[Callable[[Judgement], Iterator[SiteLine]], ...] = (
     _recovery,
     _storage_temperature,
     _tested_flow,
+    _volume,
     _event_reasons,
     _other_demand,
+    _changed_limits,
     _sample_data,
     _flow_tests,
 )

@@ -1,0 +1,182 @@
+"""The rows of the station schedule: one for each station, the governing numbers of all its cases."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from drenchbook.check_samples import FAILED, NOT_KNOWN, OUTCOME_WORDS, SLACK
+from drenchbook.checks import STATION_CHECKS
+from drenchbook.hot_water import DAY
+from drenchbook.judged_site import JudgedSite, extremes, whole_extremes
+from drenchbook.operating_cases import HOT_LOST, STATES
+from drenchbook.result_tables import (
+    MARK_HIGH,
+    MARK_LOW,
+    MARK_NONE,
+    MARK_UNKNOWN,
+    MARK_WARN,
+    NO_RESULT,
+    NOT_APPLICABLE,
+    SCHEDULE_COLUMNS,
+)
+from drenchbook.result_tables import NOT_KNOWN as NOT_KNOWN_WORD
+
+SHOWER, EYE, HOSE = ("shower",), ("eyewash", "eye/face wash"), ("drench hose",)
+_BY_ID = {check.id: check for check in STATION_CHECKS}
+
+
+def schedule_rows(site: JudgedSite) -> list[list[Any]]:
+    """One row for each station, in the order of SCHEDULE_COLUMNS."""
+    judgement = site.judgement
+    rows = [_Row(site, number).cells() for number in range(len(judgement.site.stations))]
+    if judgement.site.project.schedule_order == "worst first":
+        order = np.lexsort((judgement.governing_checks, -judgement.station_outcomes))
+        rows = [rows[int(number)] for number in order]
+    return rows
+
+
+class _Row:
+    """One station's values and marks, part by part."""
+
+    def __init__(self, site: JudgedSite, number: int):
+        self.site, self.number = site, number
+        self.judgement, self.context = site.judgement, site.context
+        self.outlets = list(site.context.outlets_of[number])
+        self.valve = site.context.valve_of_station[number]
+        self.values: dict[str, Any] = {}
+        self.marks: dict[str, str] = {}
+
+    def cells(self) -> list[Any]:
+        """The row."""
+        self.station()
+        for prefix, kinds in (("shower", SHOWER), ("eye", EYE), ("hose", HOSE)):
+            self.flows(prefix, kinds)
+        self.pressures()
+        self.temperatures()
+        self.times()
+        for name, kinds in (("lost_shower", SHOWER), ("lost_eye", EYE)):
+            self.lost_flow(name, kinds)
+        self.values["marks"] = "".join(self.marks.get(column.name, MARK_NONE) for column in SCHEDULE_COLUMNS)
+        return [self.site.shown(column, self.values[column.name]) for column in SCHEDULE_COLUMNS]
+
+    def station(self) -> None:
+        """Who the station is, its verdict and why."""
+        judgement, site, number = self.judgement, self.site, self.number
+        station, outcome = judgement.site.stations[number], int(judgement.station_outcomes[number])
+        self.values.update(
+            tag=str(station.tag),
+            verdict=OUTCOME_WORDS[outcome],
+            area=station.area if isinstance(station.area, str) else NOT_APPLICABLE,
+            events=", ".join(site.events_of(number)) or NOT_APPLICABLE,
+            users=float(site.users_of(number)),
+            outlets=" + ".join(site.cases.outlet_names[n] for n in self.outlets) or NO_RESULT,
+            valve=str(self.valve.tag).strip() if self.valve is not None else "none",
+            message=site.message_of(number),
+            checks_made=float(judgement.checks_made[number]),
+            checks_met=float(judgement.checks_met[number]),
+            **site.why(judgement.governing(number), outcome),
+        )
+
+    def kind_outlets(self, kinds: tuple[str, ...]) -> list[int]:
+        """The station's outlets of some kinds."""
+        return [n for n in self.outlets if self.context.outlets[n].kind in kinds]
+
+    def flow_mark(self, least: float, check: str) -> str:
+        """The mark of the least share of the required flow; one that is not known is never better."""
+        if math.isnan(least):
+            mark = self.site.mark(self.number, check)
+            return mark if mark != MARK_NONE else MARK_UNKNOWN
+        asked = self.context.limit("FLW-2").value
+        if least < 1 - SLACK:
+            return MARK_LOW
+        return MARK_WARN if asked is not None and least < 1 + asked - SLACK else MARK_NONE
+
+    def flows(self, prefix: str, kinds: tuple[str, ...]) -> None:
+        """Need, least and most flow of the outlets of some kinds in normal use."""
+        outlets = self.kind_outlets(kinds)
+        if not outlets:
+            self.values.update({f"{prefix}_{part}": NOT_APPLICABLE for part in ("need", "least", "most")})
+            return
+        flow = self.judgement.results.normal.outlet_flow[:, self.site.outlet_pairs(outlets)]
+        least, most = whole_extremes(flow / self.site.needs(outlets))
+        self.values[f"{prefix}_need"] = whole_extremes(self.context.required_flow[outlets])[1]
+        self.values[f"{prefix}_least"], self.values[f"{prefix}_most"] = whole_extremes(flow)
+        self.marks[f"{prefix}_least"] = self.flow_mark(least, "FLW-1")
+        warn, fail = (self.context.limit(name).value for name in ("FLW-3", "FLW-4"))
+        if math.isnan(most) or warn is None or fail is None:
+            self.marks[f"{prefix}_most"] = MARK_UNKNOWN
+        elif most > fail * (1 + SLACK):
+            self.marks[f"{prefix}_most"] = MARK_HIGH
+        elif most > warn * (1 + SLACK):
+            self.marks[f"{prefix}_most"] = MARK_WARN
+
+    def lost_flow(self, name: str, kinds: tuple[str, ...]) -> None:
+        """Least flow of the outlets of some kinds with hot pressure lost."""
+        outlets = self.kind_outlets(kinds)
+        if not outlets or self.valve is None:
+            self.values[name] = NOT_APPLICABLE
+            return
+        flow = self.judgement.results.fault(HOT_LOST).outlet_flow[:, self.site.outlet_pairs(outlets)]
+        self.values[name] = whole_extremes(flow)[0]
+        self.marks[name] = self.flow_mark(whole_extremes(flow / self.site.needs(outlets))[0], "BYP-1")
+
+    def pressures(self) -> None:
+        """Pressure at the worst outlet, and the greatest without flow."""
+        number = self.number
+        verdict = self.judgement.verdict(_BY_ID["PRS-1"], number)
+        known = verdict.outcome != NOT_KNOWN
+        self.values["pressure_need"] = verdict.limit
+        self.values["pressure_least"] = verdict.value if known else math.nan
+        self.marks["pressure_least"] = self.site.mark(number, "PRS-1")
+        static = self.judgement.findings["PRS-2"][number]
+        self.values["pressure_static"] = whole_extremes(self.judgement.measures.static.outlet[self.outlets])[1]
+        if static.outcome == NOT_KNOWN or math.isnan(self.values["pressure_static"]):
+            self.marks["pressure_static"] = MARK_UNKNOWN
+        elif static.outcome == FAILED:
+            self.marks["pressure_static"] = MARK_HIGH
+
+    def temperatures(self) -> None:
+        """Delivered temperatures and that of the first water in the cold season."""
+        delivered, columns = self.judgement.measures.delivered_temperature, self.site.outlet_pairs(self.outlets)
+        for name, check, season, side in (
+            ("temperature_cold", "TMP-1", "cold", 0),
+            ("temperature_warm", "TMP-2", "warm", 1),
+        ):
+            states = [state for state, (found, _) in enumerate(STATES) if found == season]
+            value = whole_extremes(delivered[states][:, columns])[side]
+            mark = self.site.mark(self.number, check)
+            self.values[name] = NOT_KNOWN_WORD if math.isnan(value) else value
+            self.marks[name] = MARK_UNKNOWN if math.isnan(value) else mark
+            if mark == MARK_LOW and check == "TMP-2" and not math.isnan(value):
+                self.marks[name] = MARK_HIGH
+        first = float(self.judgement.measures.first_water[0, self.number])
+        self.values["first_water"] = first if self.valve is not None else NOT_APPLICABLE
+        if self.valve is not None and math.isnan(first):
+            self.marks["first_water"] = MARK_UNKNOWN
+
+    def times(self) -> None:
+        """Purge, time that is not tepid, and minutes of hot water by both tank models."""
+        number, site, hot = self.number, self.site, self.judgement.measures.hot_water
+        if self.valve is None:
+            self.values.update(dict.fromkeys(("purge", "tepid", "minutes", "minutes_other"), NOT_APPLICABLE))
+            return
+        purge = self.judgement.results.normal.station.purge_seconds[:, site.station_pairs(number)]
+        self.values["purge"] = whole_extremes(purge)[1]
+        tepid = self.judgement.verdict(_BY_ID["DLG-2"], number)
+        self.values["tepid"] = tepid.value if tepid.outcome != NOT_KNOWN else math.nan
+        self.marks["tepid"] = site.mark(number, "DLG-2")
+        columns = site.source_pairs(number)
+        least, other = (extremes(np.minimum(array[:, columns], DAY))[0] for array in (hot.seconds, hot.seconds_other))
+        unknown = self.judgement.verdict(_BY_ID["HOT-1"], number).outcome == NOT_KNOWN
+        self.values["minutes"] = NOT_KNOWN_WORD if unknown or math.isnan(least) else least
+        self.values["minutes_other"] = NOT_KNOWN_WORD if math.isnan(other) else other
+        marks = [site.mark(number, check) for check in ("HOT-1", "HOT-3")]
+        self.marks["minutes"] = marks[0] if marks[0] != MARK_NONE else marks[1]
+        asked = self.context.limit("HOT-2").value
+        if math.isnan(other) or asked is None:
+            self.marks["minutes_other"] = MARK_UNKNOWN
+        elif other < asked * (1 - SLACK):
+            self.marks["minutes_other"] = MARK_WARN
