@@ -166,8 +166,9 @@ def _residuals(block: Block, now: Flows) -> tuple[Numbers, Numbers]:
     off = np.abs(given - now.outlet_flow) / np.where(now.outlet_flow > 0, now.outlet_flow, rated)
     pressure = np.where(there, miss, 0.0).max(axis=2)
     share = now.hot_share
-    gap = np.where(share >= 1, np.maximum(now.imbalance, 0.0), np.where(share <= 0, np.maximum(-now.imbalance, 0.0),
-                   np.abs(now.imbalance)))  # fmt: skip
+    gap = np.where(share >= 1, np.maximum(now.imbalance, 0.0),
+                   np.where(share <= 0, np.maximum(-now.imbalance, 0.0), np.abs(now.imbalance)))  # fmt: skip
+    gap = np.where(now.valve_flow > 0, gap, 0.0)
     return np.maximum(pressure, gap.max(axis=2, initial=0.0)), np.where(there, off, 0.0).max(axis=2)
 
 

@@ -195,7 +195,8 @@ def _valve(block: Block, curves: Curves, flow: Numbers, share: Numbers, hot: Num
     loss, slope = square_law(curves, np.where(fitted[0], block.bypass_coefficient, 1.0), block.bypass_curve, cold_flow)
     behind_bypass = cold - loss
     # Steps look behind the bypass where there is one; what is told is the pressure behind a way that passes water.
-    pressure = np.where(fitted & (for_steps | (cold_flow > 0)), behind_bypass, behind_hot)
+    idle = (flow <= 0) & (behind_bypass > behind_hot)
+    pressure = np.where(fitted & (for_steps | (cold_flow > 0) | idle), behind_bypass, behind_hot)
     return _Valve(
         behind_seat, pressure, blank, np.where(fitted, behind_bypass - behind_hot, 0.0),
         -np.where(fitted, slope, seat_slope), np.where(fitted, slope, 0.0), np.where(fitted, 0.0, 1.0),

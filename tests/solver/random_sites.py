@@ -176,7 +176,7 @@ class RandomSite:
     def station(self, fed_from: str) -> None:
         r = self.random
         row: dict[str, Any] = {"tag": f"L{len(self.rows['stations'])}", "fed_from": fed_from}
-        height = r.uniform(0, 25) if r.random() < 0.15 else r.uniform(1, 8)
+        height = r.uniform(15, 70) if r.random() < 0.2 else r.uniform(1, 8)  # some are out of reach
         for slot in range(1, r.choice((1, 1, 2, 3)) + 1):
             row[f"outlet_{slot}"] = f"O{r.randrange(6)}"
             row[f"outlet_{slot}_elevation"] = self.typed(height + r.choice((0.0, r.uniform(-1.5, 0))), "length")
