@@ -7,7 +7,7 @@ stations cost little more than their numbers.
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -21,8 +21,10 @@ from drenchbook.check_samples import (
     NOTED,
     OUTCOME_WORDS,
     PASSED,
+    SLACK,
     WARNED,
     Found,
+    Samples,
     by_opening,
     by_station,
 )
@@ -33,7 +35,7 @@ from drenchbook.operating_cases import SET, Cases, Pairs, operating_cases
 from drenchbook.quantity_text import LEAST, MOST
 from drenchbook.site_model import Site
 from drenchbook.solver import solve
-from drenchbook.solver_results import Results
+from drenchbook.solver_results import SOLVED, Results
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -96,10 +98,19 @@ class Judgement:
         """For each check of the cases the worst of each opening."""
         with np.errstate(divide="ignore", invalid="ignore"):
             return {
-                check.id: by_opening(check.cases(self.measures), len(self.cases), check.severity)
+                check.id: by_opening(self._honest(check.cases(self.measures)), len(self.cases), check.severity)
                 for check in CASE_CHECKS
                 if check.cases
             }
+
+    def _honest(self, samples: Samples) -> Samples:
+        """The same samples; nothing is met in a case without an answer, whatever was measured there."""
+        states = [
+            np.asarray(self.results.fault(fault).state[state, samples.pairs.opening])
+            for fault, state in samples.conditions
+        ]
+        hollow = (np.array(states) != SOLVED) & (np.nan_to_num(samples.margin, nan=-1.0) >= -SLACK)
+        return replace(samples, unknown=samples.unknown | hollow)
 
     @functools.cached_property
     def stations(self) -> dict[str, Found]:

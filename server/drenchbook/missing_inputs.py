@@ -70,7 +70,8 @@ def unusable_cells(table_key: str, row: Any) -> list[str]:
     for column in table.columns:
         value = getattr(row, column.name)
         if isinstance(value, Missing) and (column.need == "always" or value.typed is not None):
-            found.append(f"{value.where or name}: {column.heading}: {value.reason}")
+            colon = "" if value.typed is None else ":"
+            found.append(f"{value.where or name}: {column.heading}{colon} {value.reason}")
         elif value is None and column.need == "always" and not _needless(table_key, row, column.name):
             found.append(f"{name}: {column.heading} {BLANK}")
     return found

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from drenchbook.check_samples import FAILED, NOT_KNOWN, OUTCOME_WORDS, SLACK
+from drenchbook.check_samples import FAILED, NOT_KNOWN, OUTCOME_WORDS, SLACK, at_least
 from drenchbook.checks import STATION_CHECKS
 from drenchbook.hot_water import DAY
 from drenchbook.judged_site import JudgedSite, extremes, whole_extremes
@@ -124,14 +124,21 @@ class _Row:
         self.marks[name] = self.flow_mark(whole_extremes(flow / self.site.needs(outlets))[0], "BYP-1")
 
     def pressures(self) -> None:
-        """Pressure at the worst outlet, and the greatest without flow."""
-        number = self.number
-        verdict = self.judgement.verdict(_BY_ID["PRS-1"], number)
-        known = verdict.outcome != NOT_KNOWN
-        self.values["pressure_need"] = verdict.limit
-        self.values["pressure_least"] = verdict.value if known else math.nan
-        self.marks["pressure_least"] = self.site.mark(number, "PRS-1")
-        static = self.judgement.findings["PRS-2"][number]
+        """Pressure at the worst of its own outlets, and the greatest without flow."""
+        pairs, judgement = self.site.outlet_pairs(self.outlets), self.judgement
+        need = self.context.needed_pressure[self.site.cases.outlets.member[pairs]]
+        pressure = judgement.results.normal.outlet_pressure[:, pairs]
+        margin = at_least(pressure, need)
+        self.values["pressure_need"] = self.values["pressure_least"] = math.nan
+        self.marks["pressure_least"] = MARK_UNKNOWN
+        if pairs.size and not np.isnan(margin).any():
+            state, place = np.unravel_index(int(np.argmin(margin)), margin.shape)
+            self.values["pressure_need"] = float(need[place])
+            self.values["pressure_least"] = float(pressure[state, place])
+            short = margin[state, place] < -SLACK
+            fails = self.site.mark(self.number, "PRS-1") == MARK_LOW
+            self.marks["pressure_least"] = (MARK_LOW if fails else MARK_WARN) if short else MARK_NONE
+        static = judgement.findings["PRS-2"][self.number]
         self.values["pressure_static"] = whole_extremes(self.judgement.measures.static.outlet[self.outlets])[1]
         if static.outcome == NOT_KNOWN or math.isnan(self.values["pressure_static"]):
             self.marks["pressure_static"] = MARK_UNKNOWN
