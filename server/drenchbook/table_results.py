@@ -6,6 +6,7 @@ The four functions of one recalculation get the same tables; the site is read an
 from __future__ import annotations
 
 import datetime
+import threading
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -29,31 +30,47 @@ def report_of(read: ReadSite, source: str) -> Report:
     return Report(judge(read.site), read.problems)
 
 
-class _LastReport:
-    """The report of the tables that were seen last: one recalculation asks four times for the same."""
+class _LastReports:
+    """The reports of the tables seen last: one recalculation asks four times for the same, several programs take turns.
 
-    def __init__(self) -> None:
-        self.key: Any = None
-        self.report: Report | SiteError | None = None
+    Each is made once: who asks for one that is being made waits for it.
+    """
+
+    def __init__(self, places: int = 4) -> None:
+        self._places, self._lock = places, threading.Lock()
+        self._reports: dict[Any, Report | SiteError] = {}
 
     def of(self, grids: Sequence[Grid]) -> Report | SiteError:
         key = _contents(grids)
-        if self.report is None or key != self.key:
-            tables = {table.key: grid for table, grid in zip(TABLES, grids, strict=True)}
-            read = read_grids(tables, {table.key: SHEET_CORNER for table in TABLES})
-            try:
-                self.report = report_of(read, "tables")
-            except SiteError as error:
-                self.report = error
-            self.key = key
-        return self.report
+        with self._lock:
+            report = self._reports.pop(key, None)
+            if report is None:
+                tables = {table.key: grid for table, grid in zip(TABLES, grids, strict=True)}
+                read = read_grids(tables, {table.key: SHEET_CORNER for table in TABLES})
+                try:
+                    report = report_of(read, "tables")
+                except SiteError as error:
+                    report = error
+            self._keep(key, report)
+            return report
 
     def remember(self, grids: Sequence[Grid], report: Report | SiteError) -> None:
-        self.key, self.report = _contents(grids), report
+        with self._lock:
+            self._keep(_contents(grids), report)
+
+    def forget(self) -> None:
+        with self._lock:
+            self._reports.clear()
+
+    def _keep(self, key: Any, report: Report | SiteError) -> None:
+        self._reports[key] = report
+        while len(self._reports) > self._places:
+            del self._reports[next(iter(self._reports))]
 
 
-_last = _LastReport()
+_last = _LastReports()
 remember = _last.remember  # a report that was made already, with the true places of its cells
+forget = _last.forget  # every site that is still in memory
 
 
 def _contents(grids: Sequence[Grid]) -> tuple[Any, ...]:
@@ -67,6 +84,8 @@ def _plain(cell: Any) -> Any:
         return None
     if isinstance(cell, datetime.datetime):
         return cell.date()
+    if isinstance(cell, bool):
+        return "truth", cell  # TRUE is not 1, though Python calls them equal
     return cell
 
 
