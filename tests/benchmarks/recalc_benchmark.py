@@ -26,7 +26,7 @@ SAMPLE = Path(__file__).parents[2] / "samples" / "laboratory.toml"
 
 
 def site_of(stations: int) -> Site:
-    """A site with that many stations: the sample's valve, ten stations and a run of pipe to each, as often as needed."""
+    """A site with that many stations: the sample's valve with ten stations, as often as needed."""
     import tomllib
 
     document: dict[str, Any] = tomllib.loads(SAMPLE.read_text(encoding="utf-8"))
@@ -73,7 +73,10 @@ def main(counts: list[int]) -> None:
             write_workbook(site_of(count), path)
             bare = seconds(lambda path=path: load(path), 3)  # type: ignore[misc]
             whole = seconds(lambda path=path: recalculate(path), 2)  # type: ignore[misc]
-            print(f"| {count} | {path.stat().st_size / 1000:.0f} | {bare:.2f} | {whole:.2f} | {whole / bare:.2f} |", flush=True)
+            print(
+                f"| {count} | {path.stat().st_size / 1000:.0f} | {bare:.2f} | {whole:.2f} | {whole / bare:.2f} |",
+                flush=True,
+            )
 
 
 if __name__ == "__main__":

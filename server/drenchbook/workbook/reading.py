@@ -179,8 +179,10 @@ def _value(sheet: Any, cell: Any, value_of: CellValue) -> Any:
         return None
     if cell.data_type != "f":
         return cell.value
+    from openpyxl.styles.numbers import is_date_format
+
     value = value_of(sheet.title, cell.coordinate)
-    if isinstance(value, float) and cell.is_date:
+    if isinstance(value, float) and is_date_format(cell.number_format):
         return _FIRST_DAY + datetime.timedelta(days=value)
     return getattr(value, "code", value)
 
