@@ -291,25 +291,29 @@ class Measures:
         """[S, stations] temperature of the water that has stood in the tempered runs of a station. [°C]"""
         return first_water(self.context, (self._limit("TMP least") + self._limit("TMP greatest")) / 2)
 
-    def untepid_seconds(self) -> Samples:
-        """DLG-2: time outside the temperature limits from opening; 0 where the first water is tepid."""
+    @functools.cached_property
+    def _untepid(self) -> tuple[Numbers, Numbers]:
+        """[S, station pairs] seconds outside the temperature limits, not-a-number where unknown; [pairs] no valve."""
         pairs = self.cases.stations
-        purge, asked = self._fault(NORMAL).station.purge_seconds, self._limit("DLG-2")
-        first = self.first_water[:, pairs.member]
+        purge, first = self._fault(NORMAL).station.purge_seconds, self.first_water[:, pairs.member]
         least, greatest = self._limit("TMP least"), self._limit("TMP greatest")
         tepid = (first >= least - SLACK) & (first <= greatest + SLACK)
-        direct = self.context.without_valve[pairs.member]
         count = len(self.context.site.stations)
         none = np.array([not tempered_runs(self.context, number) for number in range(count)], dtype=bool)
         seconds = np.where(none[pairs.member], 0.0, np.where(np.isnan(first), np.nan, np.where(tepid, 0.0, purge)))
         known = (self._states(NORMAL, pairs) == SOLVED) & ~np.isnan(least + greatest)
-        margin = np.where(direct | ~known, np.nan, at_most(seconds, asked))
-        return Samples(pairs, conditions(NORMAL), seconds, asked, margin, ~direct & np.isnan(margin))
+        return np.where(known, seconds, np.nan), self.context.without_valve[pairs.member]
+
+    def untepid_seconds(self) -> Samples:
+        """DLG-2: time outside the temperature limits from opening; 0 where the first water is tepid."""
+        (seconds, direct), asked = self._untepid, self._limit("DLG-2")
+        margin = np.where(direct, np.nan, at_most(seconds, asked))
+        return Samples(self.cases.stations, conditions(NORMAL), seconds, asked, margin, ~direct & np.isnan(margin))
 
     def purge_outlasts(self) -> Samples:
         """DLG-3: purge against the flushing time, where the first water is tepid."""
         purge, asked = self._fault(NORMAL).station.purge_seconds, self._limit("HOT-1")
-        tepid = self.untepid_seconds()
-        applies = ~np.isnan(tepid.margin) & (tepid.value == 0)
-        margin = np.where(applies, at_most(purge, asked), np.nan)
-        return Samples(tepid.pairs, conditions(NORMAL), purge, asked, margin, applies & np.isnan(margin))
+        untepid, direct = self._untepid
+        applies = ~direct & ((untepid == 0) | np.isnan(untepid))
+        margin = np.where(applies & (untepid == 0), at_most(purge, asked), np.nan)
+        return Samples(self.cases.stations, conditions(NORMAL), purge, asked, margin, applies & np.isnan(margin))

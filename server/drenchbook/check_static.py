@@ -110,15 +110,17 @@ def frictionless(measures: Measures, station: int) -> Finding:
     needs = context.needed_pressure[outlets]
     scale = float(needs.max(initial=0.0)) or 1.0
     why = row.why_missing or next(
-        (limit.why_missing for limit in map(context.limit, _flow_limits(measures, station)) if limit.why_missing),
+        (limit.why_missing for limit in map(context.limit, _limits_of(measures, station)) if limit.why_missing),
         "an input of the path is missing, or the required flow leaves a curve",
     )
     return _compare((left - asked) / scale, FAILED, left, asked, "", case, why=why)
 
 
-def _flow_limits(measures: Measures, station: int) -> list[str]:
-    context = measures.context
-    return [f"FLW-1 {context.outlets[number].kind}" for number in context.outlets_of[station]]
+def _limits_of(measures: Measures, station: int) -> list[str]:
+    """The limits of flow and pressure of a station's outlets."""
+    outlets = [measures.context.outlets[number] for number in measures.context.outlets_of[station]]
+    pressure = ["PRS-1"] if any(math.isnan(outlet.own_pressure) for outlet in outlets) else []
+    return [*(f"FLW-1 {outlet.kind}" for outlet in outlets), *pressure]
 
 
 # ---- the mixing valve ----

@@ -59,7 +59,7 @@ class MissingInputs:
                 continue
             struck = [numbers[tag_key(tag)] for tag in event.stations] if isinstance(event.stations, tuple) else ()
             for number in struck or numbers.values():
-                gaps.setdefault(number, []).append(why)
+                gaps.setdefault(number, []).extend(unusable_cells("events", event) or [why])
         return gaps
 
 
