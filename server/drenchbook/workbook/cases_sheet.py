@@ -17,7 +17,7 @@ from drenchbook.workbook.layout import (
     cell_name,
     line_below,
 )
-from drenchbook.workbook.look import lines_needed
+from drenchbook.workbook.look import RULE, lines_needed
 from drenchbook.workbook.results_sheet import number_format
 
 LEFT = ("stations", "outlets", "fault", "state", "worst_outlet", "valve", "season", "supply")
@@ -49,13 +49,17 @@ def draw_cases_sheet(drawing: Drawing) -> None:
             key = f"INDEX({area.helper(0)},{line})"
             shown = f'IF(ISNUMBER({value}),{value},{value}&"")' if column.is_number else f'{value}&""'
             formula = f'=IF(LEN({key})=0,"",IFERROR({shown},"?"))' if place else f"={key}"
-            sheet.write_formula(HEADING_ROW + 1 + number, place, formula, look("row", **style))
+            sheet.write_formula(HEADING_ROW + 1 + number, place, formula, look("plain", **style))
     headings = [max(lines_needed(c.heading, max(c.width, 13.0) - 2, 1.0), 1) + bool(c.quantity) for c in CASE_COLUMNS]
     sheet.set_row(HEADING_ROW, 4 + 13.5 * max(headings))
     last = HEADING_ROW + area.rows
     sheet.freeze_panes(HEADING_ROW + 1, 1)
     sheet.autofilter(HEADING_ROW, 0, last, len(CASE_COLUMNS) - 1)
     sheet.repeat_rows(TITLE_ROW, HEADING_ROW)
+    filled = f"=LEN({cell_name(HEADING_ROW + 1, 0).replace('$A$', '$A')})>0"
+    ruled = look.mark(bottom=1, bottom_color=RULE)
+    sheet.conditional_format(HEADING_ROW + 1, 0, last, len(CASE_COLUMNS) - 1,
+                             {"type": "formula", "criteria": filled, "format": ruled})  # fmt: skip
     odd = look.mark(font_color="#7F1414", bold=True)
     place = [column.name for column in CASE_COLUMNS].index("state")
     first = cell_name(HEADING_ROW + 1, place).replace("$", "")

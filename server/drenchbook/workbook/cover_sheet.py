@@ -74,7 +74,7 @@ def draw_cover_sheet(drawing: Drawing) -> None:
     versions = f"Drenchbook {__version__} · template {TEMPLATE_VERSION} · {drawing.units} units"
     sheet.write_string(row + 1, LEFT, versions, look("note"))
     sheet.protect("", PROTECTED)
-    drawing.page(sheet)
+    drawing.page(sheet, tall=1)
     sheet.print_area(0, 0, row + 1, 10)
     sheet.activate()
     sheet.set_first_sheet()

@@ -34,16 +34,13 @@ class Drawing:
         for name in SHEETS:
             self.sheets[name] = self.book.add_worksheet(name)
 
-    def page(self, sheet: Any, *, large: bool = False, wide: int = 1, portrait: bool = False) -> None:
+    def page(self, sheet: Any, *, large: bool = False, wide: int = 1, tall: int = 0) -> None:
         """Paper, margins, scaling and the lines at the foot of every printed page."""
         small_paper, large_paper = (LETTER, TABLOID) if self.units == US else (A4, A3)
         sheet.set_paper(large_paper if large else small_paper)
-        if portrait:
-            sheet.set_portrait()
-        else:
-            sheet.set_landscape()
+        sheet.set_landscape()
         sheet.set_margins(left=0.45, right=0.45, top=0.5, bottom=0.65)
-        sheet.fit_to_pages(wide, 0)
+        sheet.fit_to_pages(wide, tall)  # 0: as many as it takes
         version = f"Drenchbook {__version__}, template {TEMPLATE_VERSION}"
         sheet.set_footer(f"&L&8&F   &A&C&8{version}. Design aid: see sheet Cautions.&R&8Page &P of &N")
         sheet.hide_gridlines(2)

@@ -196,7 +196,7 @@ def _project(drawing: Drawing, sheet: Any) -> None:
     sheet.freeze_panes(HEADING_ROW + 1, 1)
     sheet.repeat_rows(TITLE_ROW, HEADING_ROW)
     sheet.set_row(HEADING_ROW, 18)
-    drawing.page(sheet)
+    drawing.page(sheet, tall=1)
 
 
 def _validate(

@@ -1,0 +1,87 @@
+"""Rows inserted, sorted and typed over in LibreOffice Calc: results stay with their tags, stale ones are told."""
+
+import shutil
+import subprocess
+import tempfile
+import uuid
+from pathlib import Path
+
+import pytest
+
+from drenchbook.workbook.reading import read_workbook
+from drenchbook.workbook.recalculating import recalculate
+from tests.formulas.libreoffice import need_libreoffice
+from tests.workbook.packages import loaded
+
+SCRIPT = Path(__file__).with_name("calc_actions.py")
+
+
+@pytest.fixture(scope="module")
+def python_of_calc():
+    """The interpreter that can speak to LibreOffice: the system's own, not that of the tests."""
+    need_libreoffice()
+    for name in ("/usr/bin/python3", "python3"):
+        found = shutil.which(name)
+        if found and subprocess.run([found, "-c", "import uno"], capture_output=True, check=False).returncode == 0:
+            return found
+    pytest.skip("needs the package python3-uno: no Python here can speak to LibreOffice")
+
+
+def by_hand(python, source, target, *steps):
+    pipe = f"calc{uuid.uuid4().hex}"
+    with tempfile.TemporaryDirectory() as profile:
+        command = ["soffice", f"-env:UserInstallation=file://{profile}", "--headless", "--norestore",
+                   f"--accept=pipe,name={pipe};urp;"]  # fmt: skip
+        with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as office:
+            try:
+                done = subprocess.run([python, str(SCRIPT), pipe, str(source), str(target), *steps],
+                                      capture_output=True, text=True, timeout=120, check=False)  # fmt: skip
+                office.wait(timeout=30)
+            finally:
+                office.kill()
+    assert done.returncode == 0, done.stderr
+
+
+def schedule(path):
+    rows = loaded(path, data_only=True)["Schedule"].iter_rows(min_row=10, max_row=20, max_col=35, values_only=True)
+    return {row[0]: row[1:] for row in rows if row[0] and str(row[0]).startswith(("L", "N"))}
+
+
+def test_rows_inserted_and_sorted_keep_their_results(python_of_calc, lab, tmp_path, lab_site):
+    before, other = schedule(lab), tmp_path / "other.xlsx"
+    by_hand(python_of_calc, lab, other, "insert:Stations:8", "insert:Pipe runs:7", "insert:Pipe runs:20",
+            "sort:Stations:A7:Y12")  # fmt: skip
+    read = read_workbook(other)
+    assert sorted(station.tag for station in read.site.stations) == ["L1", "L2", "L3", "L4", "L5"]
+    assert [station.tag for station in read.site.stations] != [station.tag for station in lab_site.stations]
+    assert len(read.site.pipe_runs) == len(lab_site.pipe_runs)
+    done = recalculate(other)
+    assert done.problems == ()
+    after = schedule(other)
+    assert {tag: row[0] for tag, row in after.items()} == {tag: row[0] for tag, row in before.items()}
+    for tag, row in after.items():
+        numbers = [(one, other) for one, other in zip(row, before[tag], strict=True) if isinstance(other, (int, float))]
+        assert len(numbers) >= 8, tag
+        for one, other in numbers:
+            assert one == pytest.approx(other, rel=1e-9), tag
+
+
+def test_a_row_filled_where_one_was_inserted_is_calculated(python_of_calc, lab, tmp_path):
+    other = tmp_path / "other.xlsx"
+    typed = {"A": "N1", "B": "New bench", "D": "EFW-REG35", "E": "17.3", "F": "40", "M": "TR-L2"}
+    by_hand(python_of_calc, lab, other, "insert:Stations:9",
+            *(f"type:Stations:{column}9:{value}" for column, value in typed.items()))  # fmt: skip
+    done = recalculate(other)
+    assert len(done.report.judgement.site.stations) == 6
+    assert "N1" in schedule(other)
+    texts = [str(cell) for row in loaded(other, data_only=True)["Cover"].iter_rows(values_only=True) for cell in row]
+    assert "All 6 stations of sheet Stations are on the schedule." in texts
+
+
+def test_an_input_typed_without_the_add_in_shows_the_banner_at_once(python_of_calc, lab, tmp_path):
+    other = tmp_path / "other.xlsx"
+    by_hand(python_of_calc, lab, other, "type:Pipe runs:F12:25")
+    book = loaded(other, data_only=True)
+    for sheet, cell in {"Cover": "B4", "Schedule": "A5", "Cases": "A4", "Results": "A3"}.items():
+        assert "RESULTS DO NOT BELONG TO THESE INPUTS" in str(book[sheet][cell].value), sheet
+    assert "OK" not in {row[0] for row in schedule(other).values()}
