@@ -20,7 +20,7 @@ from drenchbook.solver_results import SOLVED, STATE_WORDS, FaultResults
 from drenchbook.units import from_si, unit_of
 
 NOT_UNDER_CONTROL = "not under control"
-NO_SUCH_NUMBER = "does not apply"  # the hot side with hot pressure lost, the stem of a bypassed valve
+NO_SUCH_NUMBER = "does not apply"  # the hot side with hot pressure lost, a check without a number
 
 
 def file_report(name: str, report: Report | None, problems: Sequence[Problem], verdict: str) -> dict[str, Any]:
@@ -58,7 +58,7 @@ def number_object(value: float, quantity: str, units: str, state: str = "") -> d
     """A number with its unit; null with a state where there is none."""
     unit = unit_of(quantity, units) if quantity else ""
     if math.isnan(value):
-        return {"value": None, "unit": unit, "state": state or "not known"}
+        return {"value": None, "unit": unit, "state": state or ("not known" if quantity else NO_SUCH_NUMBER)}
     if math.isinf(value) or (quantity in ("seconds", "minutes") and value >= DAY):
         endless = quantity in ("seconds", "minutes", "hours")
         return {"value": None, "unit": unit, "state": "does not end" if endless else "without limit"}

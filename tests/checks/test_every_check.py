@@ -1,4 +1,4 @@
-"""Every row of the check table fires on a variant of the laboratory that breaks it, and keeps still on one that does not.
+"""Every row of the check table fires on a variant of the laboratory that breaks it, and keeps still on another.
 
 Numbers in the sentences are those of the laboratory's hand calculation, or follow from one line of arithmetic that is
 written beside them.
@@ -124,11 +124,13 @@ FIRES = (
           r"^Leakage is 0\.60 gpm, limit 0\.50 gpm\.$"),
     Fires("BYP-3", lambda: lab(_models, MODEL, shutoff_time=5.2), "L1", FAILED,
           r"^Shut-off time is 6 s, limit 5 s\.$"),
-    Fires("BYP-4", laboratory, "MV-1", WARNED, r"^Hot and cold of MV-1 come from one main, SUP-1: losing it loses both"),
+    Fires("BYP-4", laboratory, "MV-1", WARNED,
+          r"^Hot and cold of MV-1 come from one main, SUP-1: losing it loses both"),
     Fires("BYP-5", lambda: lab(_models, MODEL, bypass_opening=3.0), "L5", WARNED,
           r"^Over valve MV-1 stand \d\.\d psi in normal use; its bypass opens at 3\.0 psi"),
     Fires("HOT-1", laboratory, "L1", FAILED, r"^Hot water of WH-1 lasts 11\.[7-9] min of 15\.0 min\."),
-    Fires("HOT-2", laboratory, "WH-1", WARNED, r"^If the tank of WH-1 mixes, hot water lasts \d\.\d min of 15\.0 min\."),
+    Fires("HOT-2", laboratory, "WH-1", WARNED,
+          r"^If the tank of WH-1 mixes, hot water lasts \d\.\d min of 15\.0 min\."),
     Fires("HOT-3", laboratory, "L5", WARNED, r"^Hot water of WH-1 has a margin of \d %, 10 % asked\."),
     # 1.17 h against 1 h
     Fires("HOT-5", lambda: lab("project", "", recovery_time=1.0), "WH-1", WARNED,
@@ -136,18 +138,21 @@ FIRES = (
     Fires("HOT-6", lambda: lab("hot_water_sources", "WH-1", set_temperature=135.0), "WH-1", WARNED,
           r"^WH-1 is set to 135 °F, least 140 °F\.$"),
     Fires("TMP-1", direct, "L3", FAILED, r"^Eyewash of L3 gets 42 °F, least 60 °F\.$"),
-    Fires("TMP-2", lambda: direct(cold_water_warm=101.0), "L3", FAILED, r"^Eyewash of L3 gets 101 °F, greatest 100 °F\.$"),
+    Fires("TMP-2", lambda: direct(cold_water_warm=101.0), "L3", FAILED,
+          r"^Eyewash of L3 gets 101 °F, greatest 100 °F\.$"),
     Fires("DLG-2", lambda: lab("project", "", room_cold=50.0), "L1", WARNED,
           r"^Not tepid for 18[0-6] s after opening, limit 30 s\."),
     # 21 min with the wall
-    Fires("DLG-3", laboratory, "L3", NOTED, r"^The purge takes 12[3-9]\d s and outlasts the flush of 900 s; the water that"),
+    Fires("DLG-3", laboratory, "L3", NOTED,
+          r"^The purge takes 12[3-9]\d s and outlasts the flush of 900 s; the water that"),
     Fires("EVT-1", lambda: lab("events", "bench 1", reason=None), "bench 1", FAILED,
           r"^Event bench 1 has no written reason\.$"),
     Fires("EVT-2", lambda: lab("supplies", "SUP-1", other_demand=BLANKED), "L5", NOT_KNOWN,
           r"other demand of SUP-1 is not stated\.$"),
     Fires("EVT-2", lambda: lab("supplies", "SUP-1", other_demand=50.0), "L5", NOT_KNOWN,
           r"other demand of SUP-1 is typed but not counted in the hydraulics"),
-    Fires("LOC-1", lambda: lab("stations", "L1", travel_time=12.0), "L1", WARNED, r"^Travel time is 12 s, limit 10 s\.$"),
+    Fires("LOC-1", lambda: lab("stations", "L1", travel_time=12.0), "L1", WARNED,
+          r"^Travel time is 12 s, limit 10 s\.$"),
     Fires("LOC-1", lambda: lab("stations", "L1", outlet_1_height=97.0), "L1", WARNED,
           r"^Height of the shower is 97\.0 in, limit 96\.0 in\.$"),
     Fires("LOC-1", lambda: lab("stations", "L1", same_level=False), "L1", WARNED, r"^Not on the same level"),
@@ -159,13 +164,15 @@ FIRES = (
           r"^FLW-1 shower is 21 gpm, published 20 gpm, stricter; no reason is typed\.$"),
     Fires("DAT-1", lambda: lab("pipe_runs", "TR-L2", developed_length=BLANKED), "L2", NOT_KNOWN,
           r"TR-L2: Developed length is blank"),
-    Fires("DAT-2", laboratory, "data", WARNED, r"^SAMPLE data, invented: SAMPLE TMV 45, SH-ORIFICE, SH-REG22, EFW-REG32"),
+    Fires("DAT-2", laboratory, "data", WARNED,
+          r"^SAMPLE data, invented: SAMPLE TMV 45, SH-ORIFICE, SH-REG22, EFW-REG32"),
     Fires("DAT-2", lambda: edited(no_sample(), _models, MODEL, dated=None), "data", WARNED,
           r"^Data without a date: SAMPLE TMV 45\.$"),
     # 2025-03-02 to 2026-05-04: 14 months and 2 days
     Fires("DAT-4", lambda: lab("supplies", "SUP-1", test_date=date(2025, 3, 2)), "SUP-1", WARNED,
           r"^The flow test of SUP-1 is 15 months old, limit 12 months\.$"),
-    Fires("DAT-4", lambda: lab("supplies", "SUP-1", test_date=None), "SUP-1", WARNED, r"^The flow test of SUP-1 has no date"),
+    Fires("DAT-4", lambda: lab("supplies", "SUP-1", test_date=None), "SUP-1", WARNED,
+          r"^The flow test of SUP-1 has no date"),
 )  # fmt: skip
 
 # Check → a site and the station or line where it applies and keeps still.

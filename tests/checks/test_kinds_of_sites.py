@@ -1,4 +1,4 @@
-"""Sites of other kinds than the laboratory: no valve, two valves, other hot water, no stations, water that is too cold."""
+"""Sites of other kinds than the laboratory: no valve, two valves, other hot water, no stations, too cold water."""
 
 import datetime
 

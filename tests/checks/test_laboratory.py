@@ -118,7 +118,7 @@ def test_eyewash_of_l3_is_below_what_the_valve_controls():
 
 
 def test_l4_gets_too_little_and_no_pipe_would_do():
-    """14.38 + 2.82 at 15.51 psi; source cold 14.76 + 2.89; hot pressure lost 13.99 + 2.74; some 27 psi without friction."""
+    """14.38 + 2.82 at 15.51 psi; source cold 14.76 + 2.89; hot pressure lost 13.99 + 2.74; 27 psi without friction."""
     judgement = report().judgement
     assert outlet_flows(judgement, ("L4",), COLD_LOW) == pytest.approx([14.38, 2.82], **FLOW)
     assert outlet_flows(judgement, ("L4",), COLD_LOW, SOURCE_COLD) == pytest.approx([14.76, 2.89], **FLOW)

@@ -30,7 +30,7 @@ HELD = (
 
 @functools.cache
 def alone(tag, units):
-    """One station of the laboratory, with air so cold that its first water is not tepid, and a valve near its limits."""
+    """One station of the laboratory, in air so cold that its first water is not tepid, a valve near its limits."""
     site = edited(only(laboratory(), tag), "project", "", room_cold=50.0)
     site = edited(site, "valve_models", "SAMPLE TMV 45", tolerance=14.0, set_maximum=120.0, shutoff_time=5.0)
     return in_units(edited(site, "stations", tag, outlet_1_height=96.0), units)

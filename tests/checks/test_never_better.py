@@ -48,8 +48,7 @@ def test_a_blank_never_helps(table, row, place):
     grids[table][row][place] = None
     try:
         report = report_of(read_grids(grids), "laboratory")
-    except SiteError as error:
-        assert error.problems  # a tag, a tie or a unit system: nothing is calculated
+    except SiteError:  # a tag, a tie or a unit system: nothing is calculated
         return
     for before, after in zip(outcomes_of_laboratory(), report.judgement.station_outcomes, strict=True):
         assert int(after) >= before or (before == FAILED and after == NOT_KNOWN) or column.need == "never"
