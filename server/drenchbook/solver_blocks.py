@@ -109,6 +109,8 @@ class Tree:
 def tree_of_ends(network: Network, ends: Numbers) -> Tree:
     """The edges that lead from the ends [B, ends] to the root, split where paths meet."""
     count, n = ends.shape
+    if n == 1:
+        return Tree(ends, np.zeros_like(ends), np.ones((count, 1, 1)))
     order = np.argsort(network.preorder[ends], axis=1, kind="stable")
     rank = np.argsort(order, axis=1, kind="stable")
     ends = np.take_along_axis(ends, order, axis=1)
@@ -155,9 +157,10 @@ def shapes(network: Network, cases: Cases, openings: Numbers) -> list[tuple[Shap
     """Openings grouped by shape."""
     valve = network.station_valve[cases.stations.member] if len(network.station_valve) else np.zeros(0, int)
     direct = np.bincount(cases.stations.opening, weights=valve == NONE, minlength=len(cases)).astype(int)
-    table = np.stack((cases.stations.counts, cases.valves.counts, direct), axis=1)[openings]
-    found, which = np.unique(table, axis=0, return_inverse=True)
-    return [(Shape(*map(int, row)), openings[which.ravel() == i]) for i, row in enumerate(found)]
+    base = int(cases.stations.counts.max(initial=0)) + 1  # no opening has more valves than stations
+    key = ((cases.stations.counts * base + cases.valves.counts) * base + direct)[openings]
+    return [(Shape(one // base**2, one // base % base, one % base), openings[key == one])
+            for one in np.unique(key).tolist()]  # fmt: skip
 
 
 def block_of(
@@ -177,7 +180,7 @@ def block_of(
                              "valve_of_station": valve_of_station, "end_of_station": end_of_station}  # fmt: skip
     parts.update({key: water[key] for key in ("valve_density", "hot_density", "cold_density", "share_asked", "share",
                                               "reach", "mixed_temperature")})  # fmt: skip
-    parts.update(_supply_side(network, curves, station, direct, valve, shape, fault, water))
+    parts.update(_supply_side(network, curves, station, direct, valve, shape, water))
     parts.update(_tempered_side(network, curves, station, valve_of_station, water))
     parts.update(_valve_data(network, valve))
     parts.update(_outlets(network, cases, openings, station, valve_of_station, valve, parts["station_density"]))
@@ -185,28 +188,37 @@ def block_of(
 
 
 def _waters(network: Network, valve: Numbers, fault: str) -> dict[str, Numbers]:
-    """Temperatures and shares of the valves [S, B, valves], and the properties of their waters."""
+    """Temperatures and shares of the valves [S, B, valves], and the properties of all waters."""
     cold = network.cold_temperature[SEASON_OF_STATE]
-    cold_wide = np.broadcast_to(cold[:, None, None], (len(cold), *valve.shape))
-    hot = np.broadcast_to(network.source_temperature[network.valve_source[valve]], cold_wide.shape)
-    wanted = np.broadcast_to(network.valve_set[valve], cold_wide.shape)
+    wide = (len(cold), len(network.valve_tags))  # every valve of the network once, whatever the openings
+    cold_wide = np.broadcast_to(cold[:, None], wide)
+    hot = np.broadcast_to(network.source_temperature[network.valve_source], wide)
+    wanted = np.broadcast_to(network.valve_set, wide)
     asked = np.asarray(hot_mass_fraction_kernel(wanted, hot, cold_wide))
-    reach = np.where((asked >= 0) & (asked <= 1), REACHES,
-                     np.where(wanted > np.minimum(hot, cold_wide), TOO_COLD, TOO_HOT))  # fmt: skip
+    with np.errstate(invalid="ignore"):
+        reach = np.where((asked >= 0) & (asked <= 1), REACHES,
+                         np.where(wanted > np.minimum(hot, cold_wide), TOO_COLD, TOO_HOT))  # fmt: skip
     share = np.where(reach == REACHES, asked, np.where(reach == TOO_COLD, 1.0, 0.0))
     if fault != NORMAL:
         share, asked, reach = np.zeros_like(share), np.full_like(share, np.nan), np.zeros_like(reach)
         hot, mixed = cold_wide, cold_wide
     else:
-        mixed = np.where(reach == REACHES, wanted, mixture_of_share_kernel(share, hot, cold_wide))
-    return {"cold": cold, "cold_density": density_kernel(cold), "cold_viscosity": viscosity_kernel(cold),
-            "hot_density": density_kernel(hot), "valve_density": density_kernel(mixed),
-            "valve_viscosity": viscosity_kernel(mixed), "share": share, "share_asked": asked, "reach": reach,
-            "mixed_temperature": mixed}  # fmt: skip
+        missed = reach != REACHES
+        mixed = np.where(missed, mixture_of_share_kernel(share, hot, cold_wide), wanted) if missed.any() else wanted
+    of_valves = {"hot_density": density_kernel(hot), "valve_density": density_kernel(mixed),
+                 "valve_viscosity": viscosity_kernel(mixed), "share": share, "share_asked": asked, "reach": reach,
+                 "mixed_temperature": mixed}  # fmt: skip
+    source = np.broadcast_to(network.source_temperature, (len(cold), len(network.source_tags)))
+    source = source if fault == NORMAL else np.broadcast_to(cold[:, None], source.shape)
+    # Index NONE finds the cold water at the end.
+    everywhere = np.concatenate((source, cold[:, None]), axis=1)
+    return {"cold_density": density_kernel(cold), "cold_viscosity": viscosity_kernel(cold),
+            "source_density": density_kernel(everywhere), "source_viscosity": viscosity_kernel(everywhere),
+            **{key: value[:, valve] for key, value in of_valves.items()}}  # fmt: skip
 
 
 def _supply_side(network: Network, curves: Curves, station: Numbers, direct: Numbers, valve: Numbers, shape: Shape,
-                 fault: str, water: dict[str, Numbers]) -> dict[str, Any]:  # fmt: skip
+                 water: dict[str, Numbers]) -> dict[str, Any]:  # fmt: skip
     both = np.stack((network.valve_cold_node[valve], network.valve_hot_node[valve]), axis=2).reshape(len(valve), -1)
     straight = network.station_node[station][direct].reshape(len(valve), shape.direct)
     ends = np.concatenate((both, straight), axis=1)
@@ -214,22 +226,17 @@ def _supply_side(network: Network, curves: Curves, station: Numbers, direct: Num
     # Where an edge crosses a hot water source, its lower part carries hot water and its upper part cold.
     source, above = network.node_source[tree.lower], network.node_source[tree.upper]
     crossing = (source != NONE) & (above != source)
-    if len(network.source_tags):
-        inlet = network.parent[network.source_node[source]]
-        temperature = network.source_temperature[source]
-    else:
-        inlet, temperature = np.zeros_like(source), np.zeros(source.shape)
+    inlet = np.append(network.parent[network.source_node], 0)[source]
     cold_lower = np.where(source == NONE, tree.lower, np.where(crossing, inlet, tree.upper))
     hot_upper = np.where(source == NONE, tree.lower, np.where(crossing, inlet, tree.upper))
     lower = np.stack((cold_lower, tree.lower), axis=2).reshape(len(valve), -1)
     upper = np.stack((tree.upper, hot_upper), axis=2).reshape(len(valve), -1)
     paths = stretches(network, curves, lower, upper, LEVEL_OF_STATE)
-    cold = np.broadcast_to(water["cold"][:, None, None], (len(STATES), *source.shape))
-    hot = np.broadcast_to(temperature, cold.shape) if fault == NORMAL else cold
-    hot = np.where(source == NONE, cold, hot)
-    temperatures = np.stack((cold, hot), axis=3).reshape(len(STATES), len(valve), -1)
-    properties = {"supply_density": density_kernel(temperatures)}
-    properties["supply_viscosity"] = viscosity_kernel(temperatures)
+    own = np.stack((np.full_like(source, NONE), source), axis=2).reshape(len(valve), -1)
+    properties = {
+        "supply_density": water["source_density"][:, own],
+        "supply_viscosity": water["source_viscosity"][:, own],
+    }
     return {"supply_lower": lower, "supply_upper": upper, "supply_edges": tree.feeds, "supply_paths": paths,
             **properties,
             "end_static": _end_static(network, curves, ends, valve, water)}  # fmt: skip

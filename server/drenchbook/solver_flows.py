@@ -82,25 +82,25 @@ def flows(
     temperatures give it.
     """
     outlets, stations, valves = _incidence(block)
-    station_flow = np.matmul(outlet_flow[:, :, None], outlets)[:, :, 0]
-    valve_flow = np.matmul(station_flow[:, :, None], valves)[:, :, 0]
+    station_flow = gathered(outlet_flow, outlets)
+    valve_flow = gathered(station_flow, valves)
     share = block.share if block.fault in (NORMAL, HOT_LOST) else _share(block, valve_flow, hot_flow)
     end_mass = _end_mass(block, station_flow, valve_flow, share)
     edges = block.supply_edges
-    edge_mass = np.matmul(edges, end_mass[..., None])[..., 0]
+    edge_mass = gathered(end_mass, np.swapaxes(edges, 1, 2))
     supply_flow = np.repeat(edge_mass, 2, axis=2) / block.supply_density
     loss, slope = block.supply_paths.losses(supply_flow, block.supply_density, block.supply_viscosity, table)
-    end = block.end_static - np.matmul((loss[..., ::2] + loss[..., 1::2])[:, :, None], edges)[:, :, 0]
+    end = block.end_static - gathered(loss[..., ::2] + loss[..., 1::2], edges)
     count = block.shape.valves
     cold, hot = end[..., 0 : 2 * count : 2], end[..., 1 : 2 * count : 2]
     valve = _valve(block, curves, valve_flow, share, hot, cold, with_slopes)
-    tempered_flow = np.matmul(block.tempered_edges, station_flow[..., None])[..., 0]
+    tempered_flow = gathered(station_flow, np.swapaxes(block.tempered_edges, 1, 2))
     tempered_loss, tempered_slope = block.tempered_paths.losses(
         tempered_flow, block.tempered_density, block.tempered_viscosity, table
     )
     before = np.concatenate((valve.pressure, end), axis=2)
     base = np.take_along_axis(before, np.broadcast_to(stations, (len(before), *stations.shape)), axis=2)
-    base = base - np.matmul(tempered_loss[:, :, None], block.tempered_edges)[:, :, 0]
+    base = base - gathered(tempered_loss, block.tempered_edges)
     place = np.broadcast_to(block.station_of_outlet, (len(base), *block.station_of_outlet.shape))
     pressure = np.take_along_axis(base, place, axis=2) - block.outlet_height
     slopes = None
@@ -115,6 +115,14 @@ def flows(
         chamber_pressure=valve.chamber, valve_pressure=valve.pressure, stem=valve.stem, imbalance=valve.imbalance,
         supply_stretch_flow=supply_flow, tempered_stretch_flow=tempered_flow, slopes=slopes,
     )  # fmt: skip
+
+
+def gathered(numbers: Numbers, where: Numbers) -> Numbers:
+    """Sums [S, B, k] of numbers [S, B, n] over the incidence [B, n, k]; a loop over n beats many tiny products."""
+    total = np.zeros((*numbers.shape[:2], where.shape[2]))
+    for place in range(where.shape[1]):
+        total += numbers[:, :, place, None] * where[:, place]
+    return total
 
 
 def has_bypass(block: Block) -> Numbers:
@@ -147,7 +155,7 @@ def _end_mass(block: Block, station_flow: Numbers, valve_flow: Numbers, share: N
     end[..., 0 : 2 * v : 2], end[..., 1 : 2 * v : 2] = (1 - share) * mass, share * mass
     if d:
         straight = (block.end_of_station[:, :, None] == np.arange(2 * v, 2 * v + d)).astype(float)
-        end[..., 2 * v :] = np.matmul((station_flow * block.station_density)[:, :, None], straight)[:, :, 0]
+        end[..., 2 * v :] = gathered(station_flow * block.station_density, straight)
     return end
 
 

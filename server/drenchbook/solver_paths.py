@@ -139,8 +139,9 @@ class Stretches:
     def losses(self, flow: Numbers, density: Numbers, viscosity: Numbers, table: CurveTable) -> tuple[Numbers, Numbers]:
         """Loss [Pa] and slope [Pa per m³/s] at flows [state, opening, stretch]; a flow below zero counts as zero."""
         flow = np.maximum(flow, 0.0)
-        part = self.power * flow ** (HAZEN_WILLIAMS_FLOW - 1)
-        drop = self.supply * flow ** (SUPPLY_EXPONENT - 1)
+        powered = flow ** (HAZEN_WILLIAMS_FLOW - 1)
+        part = self.power * powered
+        drop = self.supply * (powered if SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW else flow ** (SUPPLY_EXPONENT - 1))
         line = (self.minor * density + self.square) * flow
         loss = (part + drop + line) * flow
         slope = HAZEN_WILLIAMS_FLOW * part + SUPPLY_EXPONENT * drop + 2 * line

@@ -18,7 +18,7 @@ import numpy as np
 from drenchbook.network import NONE
 from drenchbook.operating_cases import SOURCE_COLD
 from drenchbook.solver_blocks import Block
-from drenchbook.solver_flows import WHOLE, Flows, flows, has_bypass
+from drenchbook.solver_flows import WHOLE, Flows, flows, gathered, has_bypass
 from drenchbook.solver_paths import Curves, CurveTable
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -82,7 +82,7 @@ class _Newton:
         free = block.rated_flow * np.sqrt(pressure / block.rated_pressure)
         self.flow = np.where(self.reached[..., None], np.minimum(free, _cap(block)), 0.0)
         if block.fault == SOURCE_COLD:
-            total = np.matmul(self.flow[:, :, None], _valve_of_outlet(block))[:, :, 0]
+            total = gathered(self.flow, _valve_of_outlet(block))
             self.hot = np.where(has_bypass(block), 0.5, 1.0) * total
         self.settled: Numbers = np.logical_not(self.reached)
 
@@ -95,7 +95,7 @@ class _Newton:
         better = np.where(has_bypass(block), np.maximum(still.cold_pressure, still.hot_pressure), still.hot_pressure)
         to_outlets = np.swapaxes(_valve_of_outlet(block), 1, 2)
         lift = better - still.valve_pressure
-        return still.outlet_pressure + np.matmul(lift[:, :, None], to_outlets)[:, :, 0]
+        return still.outlet_pressure + gathered(lift, to_outlets)
 
     def run(self, from_below: bool = False) -> None:
         """Iterate until every case is settled or the steps are used up."""
@@ -179,7 +179,7 @@ def _step(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: 
     for _ in range(flow.shape[2] + 2):
         system = _system(block, now, hot, miss_flow, miss_hot, full)
         step_flow, step_hot = _newton_step(block, now, hot, system, low, high, full, empty)
-        total = np.matmul((flow + step_flow)[:, :, None], total_of)[:, :, 0]
+        total = gathered(flow + step_flow, total_of)
         more_full = (hot + step_hot > total * (1 + WHOLE)) & ~full
         more_empty = (hot + step_hot < 0) & ~empty & ~more_full & ~full
         later = (more_full | more_empty).any(axis=2, keepdims=True)
@@ -190,7 +190,7 @@ def _step(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: 
         low, high, full = low | more_low, high | more_high, full | more_full
         empty = (empty | more_empty) & ~full
     new_flow = np.clip(flow + step_flow, 0.0, cap)
-    total = np.matmul(new_flow[:, :, None], total_of)[:, :, 0]
+    total = gathered(new_flow, total_of)
     new_hot = np.where(full, total, np.clip(hot + step_hot, 0.0, total)) if block.fault == SOURCE_COLD else hot
     uphill = (miss_flow * (new_flow - flow)).sum(axis=2) + (miss_hot * (new_hot - hot)).sum(axis=2) > 0
     if uphill.any():
@@ -211,7 +211,7 @@ def _each_by_itself(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, 
     new_flow = np.where(block.outlet_pair != NONE, new_flow, 0.0)
     if block.fault != SOURCE_COLD:
         return new_flow, hot
-    total = np.matmul(new_flow[:, :, None], _valve_of_outlet(block))[:, :, 0]
+    total = gathered(new_flow, _valve_of_outlet(block))
     return new_flow, np.where(full, total, np.clip(hot + aim[..., outlets:], 0.0, total))
 
 
@@ -251,7 +251,7 @@ def _newton_step(block: Block, now: Flows, hot: Numbers, system: tuple[Numbers, 
     moved = _solved(*system, held, given)
     if block.fault != SOURCE_COLD:
         return moved, np.zeros_like(hot)
-    total = np.matmul((flow + moved[..., :outlets])[:, :, None], _valve_of_outlet(block))[:, :, 0]
+    total = gathered(flow + moved[..., :outlets], _valve_of_outlet(block))
     return moved[..., :outlets], np.where(full, total - hot, moved[..., outlets:])
 
 

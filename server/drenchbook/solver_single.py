@@ -17,14 +17,14 @@ from drenchbook.physics.mixing_valve import two_seats_kernel
 from drenchbook.physics.outlets import outlet_flow_kernel
 from drenchbook.physics.pipe_flow import HAZEN_WILLIAMS_FLOW, darcy_gradient_kernel
 from drenchbook.physics.supply import SUPPLY_EXPONENT
-from drenchbook.solver_blocks import Block
-from drenchbook.solver_flows import coefficient_at, square_law
+from drenchbook.solver_blocks import SEASON_OF_STATE, Block
+from drenchbook.solver_flows import coefficient_at, gathered, has_bypass, square_law
 from drenchbook.solver_paths import Curves, CurveTable, Stretches
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 COMMON, COLD, HOT, TEMPERED = range(4)  # where a stretch lies on the path of one station
-SETTLED = 1e-11  # last step over the pressure at no flow
+SETTLED = 1e-8  # last step over the pressure at no flow; Newton's next one would be its square
 MOST_STEPS = 100  # bisection alone would end in fewer
 START = 0.6  # of the pressure at no flow
 SHARE_SETTLED = 1e-13
@@ -66,8 +66,9 @@ class Paths:
 
     def losses(self, flow: Numbers, table: CurveTable) -> tuple[Numbers, Numbers]:
         """Loss and slope of each part at its flow [S, B, 4], or at one flow for all [S, B, 1]."""
-        part = self.power * flow ** (HAZEN_WILLIAMS_FLOW - 1)
-        drop = self.supply * flow ** (SUPPLY_EXPONENT - 1)
+        powered = flow ** (HAZEN_WILLIAMS_FLOW - 1)
+        part = self.power * powered
+        drop = self.supply * (powered if SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW else flow ** (SUPPLY_EXPONENT - 1))
         line = self.square * flow
         loss = (part + drop + line) * flow
         slope = HAZEN_WILLIAMS_FLOW * part + SUPPLY_EXPONENT * drop + 2 * line
@@ -105,7 +106,7 @@ def paths_of(block: Block) -> Paths:
         if block.fault == SOURCE_COLD:
             edge_mass = np.broadcast_to(block.valve_density, (*share.shape, edges.shape[1]))
         else:
-            edge_mass = np.matmul(edges, mass[..., None])[..., 0]
+            edge_mass = gathered(mass, np.swapaxes(edges, 1, 2))
     else:
         part = np.full(edges.shape[:2], COLD)
         edge_mass = np.broadcast_to(block.station_density, (*block.station_density.shape[:2], edges.shape[1]))
@@ -127,14 +128,20 @@ def paths_of(block: Block) -> Paths:
 
 
 def _add_coefficients(sums: list[Numbers], side: Stretches, part: Numbers, factor: Numbers, density: Numbers) -> None:
+    """Coefficients of the stretches, summed over each part; factors and waters change with the season only."""
+    season = np.unique(SEASON_OF_STATE, return_index=True)[1]
+    factor, density = factor[season], density[season]
+    powered = factor**HAZEN_WILLIAMS_FLOW
+    drawn = powered if SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW else factor**SUPPLY_EXPONENT
     terms = (
-        side.power * factor**HAZEN_WILLIAMS_FLOW,
-        side.supply * factor**SUPPLY_EXPONENT,
-        (side.minor * density + side.square) * factor**2,
+        (side.power * powered)[SEASON_OF_STATE],
+        side.supply * drawn[SEASON_OF_STATE],
+        ((side.minor * density + side.square) * factor**2)[SEASON_OF_STATE],
     )
+    which = (part[:, :, None] == np.arange(4)).astype(float)
     for total, term in zip(sums, terms, strict=True):
-        for which in range(4):
-            total[..., which] += np.where(part == which, term, 0.0).sum(axis=2)
+        for stretch in range(part.shape[1]):
+            total += term[:, :, stretch, None] * which[:, stretch]
 
 
 def _segments(side: Stretches, part: Numbers, factor: Numbers, density: Numbers, viscosity: Numbers) -> list[Numbers]:
@@ -197,6 +204,24 @@ class Station:
                 + by_cold * cold_slope - 2 * outlet - slope[..., TEMPERED])  # fmt: skip
         return chamber - outlet * flow - loss[..., TEMPERED] - self.lowest, rise, share
 
+    def at_rest(self, table: CurveTable) -> Numbers:
+        """Pressure at the lowest outlet at no flow [S, B]: static less what curves lose at no flow."""
+        block, paths = self.block, self.paths
+        loss = np.zeros((*self.lowest.shape, 4))
+        for state in range(len(loss)):
+            held = table.values[paths.element_curve[state], 0]
+            loss[state] = np.bincount(paths.element_group, weights=held, minlength=loss[0].size).reshape(loss[0].shape)
+        cold = block.end_static[..., 0] - loss[..., COMMON] - loss[..., COLD]
+        if not block.shape.valves or block.fault == HOT_LOST:
+            return cold - loss[..., TEMPERED] - self.lowest
+        hot = block.end_static[..., 1] - loss[..., COMMON] - loss[..., HOT]
+        if block.fault == SOURCE_COLD:
+            inlet = np.where(has_bypass(block)[:, 0], np.maximum(cold, hot), hot)
+        else:  # a shut seat does not count; of two open ones the lower inlet holds the flow back
+            share = block.share[..., 0]
+            inlet = np.where(share <= 0, cold, np.where(share >= 1, hot, np.minimum(cold, hot)))
+        return inlet - loss[..., TEMPERED] - self.lowest
+
     def _source_cold(self, flow: Numbers, share: Numbers, table: CurveTable) -> tuple[Numbers, Numbers, Numbers]:
         """Hot seat fully open beside the bypass: the split is solved inside, warm from the last share.
 
@@ -204,7 +229,7 @@ class Station:
         nothing.
         """
         block = self.block
-        fitted = np.broadcast_to((block.bypass_coefficient[:, 0] != 0) | (block.bypass_curve[:, 0] != NONE), flow.shape)
+        fitted = np.broadcast_to(has_bypass(block)[:, 0], flow.shape)
         low, high = np.full(flow.shape, -MARGIN), np.full(flow.shape, 1 + MARGIN)
         share = np.where(fitted, share, 1.0)
         for _ in range(MOST_STEPS):
@@ -234,7 +259,7 @@ class Station:
         seat, seat_slope = (one[..., 0] for one in square_law(
             self.curves, block.coefficient, block.coefficient_curve, hot_flow[..., None]))  # fmt: skip
         outlet = block.outlet_square[:, 0] * hot_flow
-        fitted = (block.bypass_coefficient != 0) | (block.bypass_curve != NONE)
+        fitted = has_bypass(block)
         bypass, bypass_slope = (one[..., 0] for one in square_law(
             self.curves, np.where(fitted, block.bypass_coefficient, 1.0), block.bypass_curve,
             cold_flow[..., None]))  # fmt: skip
@@ -260,7 +285,7 @@ def solve_single(block: Block, curves: Curves) -> tuple[Numbers, Numbers, Number
     falling = curves.loss.dips[station.paths.element_curve].any(axis=0)
     dips[station.paths.element_group[falling] // 4] = True
     first_table = curves.never_falling if dips.any() else curves.loss
-    static, _, share = station.available(np.zeros(shape), share, first_table)
+    static = station.at_rest(first_table)
     reached = static > 0
     root = _Root(station, np.zeros(shape), np.where(reached, static, 0.0), _start(station, static), share, first_table)
     root.run()
