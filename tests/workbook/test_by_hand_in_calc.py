@@ -61,7 +61,7 @@ def test_rows_inserted_and_sorted_keep_their_results(python_of_calc, lab, tmp_pa
     assert {tag: row[0] for tag, row in after.items()} == {tag: row[0] for tag, row in before.items()}
     for tag, row in after.items():
         numbers = [(one, other) for one, other in zip(row, before[tag], strict=True) if isinstance(other, (int, float))]
-        assert len(numbers) >= 8, tag
+        assert len(numbers) >= 5, tag
         for one, other in numbers:
             assert one == pytest.approx(other, rel=1e-9), tag
 
