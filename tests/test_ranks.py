@@ -80,6 +80,18 @@ RANKS: dict[str, float] = {
     "workbook/": 13,
     "convert_command.py": 14,
     "recalc_command.py": 14.5,
+    "hosts/": 14,
+    "hosts/state_folder.py": 14.1,
+    "hosts/web_icons.py": 14.1,
+    "hosts/server_batch.py": 14.1,
+    "hosts/server_guards.py": 14.1,
+    "hosts/server_connections.py": 14.1,
+    "hosts/server_pages.py": 14.1,
+    "hosts/server_certificate.py": 14.2,
+    "hosts/web_addin.py": 14.2,
+    "hosts/server_app.py": 14.3,
+    "hosts/server_running.py": 14.4,
+    "server_command.py": 14.8,
     "command_line.py": 15,
 }
 FILES = sorted(path.relative_to(PACKAGE).as_posix() for path in PACKAGE.rglob("*.py"))

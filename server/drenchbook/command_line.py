@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from drenchbook import __version__
+from drenchbook import __version__, server_command
 from drenchbook.errors import ALL_MET, NOT_MET, UNUSABLE, InputError, SiteError
 from drenchbook.published.criteria import CRITERIA_SETS
 
@@ -72,6 +72,10 @@ def _parser() -> argparse.ArgumentParser:
         "--root", default=".", metavar="DIR", help="folder that holds workbook_templates and samples"
     )
     templates.set_defaults(run=_templates)
+
+    server = commands.add_parser("server", help="run the calculation server that spreadsheet programs ask")
+    server_command.add_arguments(server)
+    server.set_defaults(run=server_command.run)
 
     commands.add_parser(
         "evaluate",

@@ -1,0 +1,217 @@
+"""A batch of calls as JSON, answered by the registry: what every adapter of a spreadsheet program sends and gets.
+
+A call's blank is null and stays missing; a date is `{"date": "2026-05-04"}`; a range is a list of rows. An answer is a
+value or an error code with a sentence. One call that fails never takes the others with it.
+"""
+
+from __future__ import annotations
+
+import datetime
+import logging
+import math
+import threading
+import traceback
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic_core import to_json
+
+from drenchbook import __version__
+from drenchbook.errors import InputError, SiteError
+from drenchbook.function_spelling import plain_name
+from drenchbook.worksheet_functions import FUNCTION_BY_NAME, TABLE
+
+log = logging.getLogger("drenchbook.server")
+
+VALUE, NAME, NUMBER, NOT_AVAILABLE = "#VALUE!", "#NAME?", "#NUM!", "#N/A"
+MOST_CALLS = 20_000  # in one batch
+MOST_CELLS = 2_000_000  # in all answers of one batch; a larger answer is an error and not a larger server
+LONGEST_NAME = 60  # characters of an unknown name that are told back
+REMEMBERED = 20_000  # answers of number functions kept for the next recalculation
+LONGEST_REMEMBERED = 200  # characters of a text argument in a call that is kept
+FORGOTTEN_AFTER = 60.0  # [s] without a call
+
+
+class Call(BaseModel):
+    """One function and its arguments."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+    function: str
+    arguments: list[Any] = []
+
+
+class Batch(BaseModel):
+    """What a host asks at once."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+    calls: list[Call] = Field(max_length=MOST_CALLS)
+
+
+class UnreadableError(ValueError):
+    """A body that is no batch: the sentence says where and why, and repeats no data."""
+
+
+def read_batch(body: bytes) -> Batch:
+    """The calls of a body; UnreadableError where it is none.
+
+    >>> read_batch(b'{"calls": [{"function": "DRENCH_STATUS"}]}').calls[0].arguments
+    []
+    """
+    try:
+        return Batch.model_validate_json(body)
+    except ValidationError as error:
+        first = error.errors(include_input=False, include_url=False, include_context=False)[0]
+        place = ".".join(str(part)[:LONGEST_NAME] for part in first["loc"])
+        raise UnreadableError(f"{place or 'body'}: {first['msg']}"[:300]) from None
+
+
+class Memory:
+    """Answers given lately, so that a recalculation that changes one cell computes one cell.
+
+    It lives in memory only, has a fixed number of places, and is emptied when nobody has asked for a while.
+    """
+
+    def __init__(self, places: int = REMEMBERED) -> None:
+        self._places, self._answers, self._lock = places, {}, threading.Lock()  # type: tuple[int, dict[Any, Any], Any]
+
+    @staticmethod
+    def key(call: Call) -> Any:
+        """What makes two calls equal: name, values and their types (1 is not TRUE); None for one with a range."""
+        for value in call.arguments:
+            if value.__class__ in (list, dict) or (value.__class__ is str and len(value) > LONGEST_REMEMBERED):
+                return None
+        return call.function, *call.arguments, *map(type, call.arguments)
+
+    def get(self, key: Any) -> Any:
+        """The answer, or None."""
+        return self._answers.get(key)
+
+    def keep(self, key: Any, answer: Any) -> None:
+        """Remember an answer; the oldest half goes when all places are taken."""
+        with self._lock:
+            if len(self._answers) >= self._places:
+                for old in list(self._answers)[: self._places // 2]:
+                    del self._answers[old]
+            self._answers[key] = answer
+
+    def forget(self) -> None:
+        """Empty it."""
+        with self._lock:
+            self._answers = {}
+
+    def __len__(self) -> int:
+        return len(self._answers)
+
+
+MEMORY = Memory()
+
+
+def forget() -> None:
+    """Drop every answer and every site that is still in memory."""
+    MEMORY.forget()
+    import sys
+
+    tables = sys.modules.get("drenchbook.table_results")
+    if tables is not None:
+        tables.forget()
+
+
+def answer_batch(body: bytes) -> bytes:
+    """The answers to a body, in its order, as JSON.
+
+    >>> answer_batch(b'{"calls": [{"function": "DRENCH_ELEVATION_LOSS", "arguments": [0]}]}')[-25:]
+    b'"answers":[{"value":0.0}]}'[-25:]
+    """
+    answers: list[dict[str, Any]] = []
+    room = MOST_CELLS
+    for call in read_batch(body).calls:
+        answer = answered(call)
+        room -= _size(answer)
+        if room < 0:
+            answer = _failed(
+                NOT_AVAILABLE, f"the answers of this batch have more than {MOST_CELLS} cells; ask for less"
+            )
+        answers.append(answer)
+    return to_json({"version": __version__, "answers": answers}, inf_nan_mode="null")
+
+
+def answered(call: Call) -> dict[str, Any]:
+    """The answer to one call: `{"value": …}` or `{"error": …, "message": …}`."""
+    key = MEMORY.key(call)
+    known = MEMORY.get(key) if key is not None else None
+    if known is not None:
+        return known
+    answer = _computed(call)
+    if key is not None and answer.get("error") != NOT_AVAILABLE:
+        MEMORY.keep(key, answer)
+    return answer
+
+
+def _computed(call: Call) -> dict[str, Any]:
+    function = FUNCTION_BY_NAME.get(call.function) or FUNCTION_BY_NAME.get(plain_name(call.function[:LONGEST_NAME]))
+    if function is None:
+        name = call.function[:LONGEST_NAME]
+        return _failed(NAME, f"{name} is no function of Drenchbook {__version__}; all stand on its page /functions")
+    try:
+        value = function(*(cell(each) for each in call.arguments))
+    except (InputError, SiteError) as error:
+        return _failed(VALUE, str(error))
+    except Exception as error:
+        # A fault of ours must not stop the other cells, and its text may hold what the user typed: only its place is
+        # logged.
+        place = traceback.extract_tb(error.__traceback__)[-1]
+        log.error("%s: %s in %s, line %s", function.name, type(error).__name__, place.name, place.lineno)
+        return _failed(NOT_AVAILABLE, f"{function.name} failed ({type(error).__name__} in {place.name}); a fault of "
+                                      "the program, please report it with the arguments")  # fmt: skip
+    if function.gives == TABLE:
+        return {"value": [[_plain(each) for each in row] for row in value]}
+    if value.__class__ is float and not math.isfinite(value):
+        return _failed(NUMBER, f"{function.name}: no number comes out of these arguments")
+    return {"value": _plain(value)}
+
+
+def _failed(code: str, sentence: str) -> dict[str, Any]:
+    return {"error": code, "message": sentence}
+
+
+def _size(answer: dict[str, Any]) -> int:
+    value = answer.get("value")
+    return sum(map(len, value)) if value.__class__ is list else 1
+
+
+def cell(given: Any) -> Any:
+    """A JSON value as the registry takes it: dates as dates, whole numbers as numbers that fit, rows cell by cell.
+
+    >>> cell([[{"date": "2026-05-04"}, None, 10**400]])
+    [[datetime.date(2026, 5, 4), None, inf]]
+    """
+    kind = given.__class__
+    if kind is float or kind is str or kind is bool or given is None:
+        return given
+    if kind is int:
+        try:
+            return float(given)
+        except OverflowError:
+            return math.inf if given > 0 else -math.inf
+    if kind is list:
+        return [cell(each) for each in given]
+    return _date(given)
+
+
+def _date(given: dict[str, Any]) -> datetime.date:
+    text = given.get("date") if given.keys() == {"date"} else None
+    try:
+        read = datetime.datetime.fromisoformat(text if isinstance(text, str) else "")
+    except ValueError:
+        raise InputError("argument", "an object", 'must be a number, text, true, false, null, rows of cells or '
+                                                  '{"date": "2026-05-04"}') from None  # fmt: skip
+    return read.date() if read.time() == datetime.time() else read
+
+
+def _plain(value: Any) -> Any:
+    """An answer as JSON has it."""
+    if isinstance(value, (datetime.date, datetime.time)):
+        return {"date": value.isoformat()}
+    if value.__class__ in (float, str, bool, int) or value is None:
+        return value
+    return value.item() if hasattr(value, "item") else str(value)
