@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import math
 from collections.abc import Callable
 
@@ -37,21 +36,27 @@ def _largest_loss(judgement: Judgement, verdict: Verdict) -> str:
     if judgement.results.fault(verdict.fault).state[verdict.state, verdict.opening] != SOLVED:
         return ""
     station = int(judgement.cases.outlet_station[verdict.member])
-    steps = step_by_step(
-        judgement.network, judgement.cases, judgement.results, verdict.fault, verdict.state, verdict.opening, station
-    )
-    pipes = [step for step in steps if step.kind == "pipe"]
     words = []
-    if pipes:
-        worst = max(pipes, key=lambda step: step.loss)
-        words.append(
-            f"Larger pipe where the path loses most: {worst.tag} takes {_text(judgement, worst.loss, 'pressure')}"
-        )
+    tag, loss = _worst_pipe(judgement, verdict, station)
+    if tag:
+        words.append(f"Larger pipe where the path loses most: {tag} takes {_text(judgement, loss, 'pressure')}")
     short = float(judgement.measures.frictionless_left[station])
     asked = judgement.context.limit("PRS-3").value
     if asked is not None and short < asked and verdict.fault == "normal":
         words.append(f"no pipe size alone helps: a booster of {_text(judgement, asked - short, 'pressure')} or more")
     return "; ".join(words)
+
+
+def _worst_pipe(judgement: Judgement, verdict: Verdict, station: int) -> tuple[str, float]:
+    """The run of a station's path that takes most pressure in the case of a verdict; "" where there is none."""
+    key = ("worst pipe", verdict.fault, verdict.state, verdict.opening, station)
+    if key not in judgement.remembered:
+        steps = step_by_step(judgement.network, judgement.cases, judgement.results, *key[1:])
+        pipes = [(step.loss, step.tag) for step in steps if step.kind == "pipe"]
+        loss, tag = max(pipes, default=(0.0, ""), key=lambda pipe: pipe[0])
+        judgement.remembered[key] = (tag, loss)
+    answer: tuple[str, float] = judgement.remembered[key]
+    return answer
 
 
 def _bypass(judgement: Judgement, verdict: Verdict) -> str:
@@ -73,11 +78,15 @@ def _bypass(judgement: Judgement, verdict: Verdict) -> str:
     return f"{words}; or {_small(place)}" if place else words
 
 
-@functools.lru_cache(maxsize=4)
 def _bypasses(judgement: Judgement, check: str, fault: str) -> dict[int, float]:
     """For every opening that fails a check the bypass coefficient that would do; all are searched together."""
-    openings = np.flatnonzero(judgement.openings[check].outcome == FAILED)
-    return dict(zip(openings.tolist(), bypass_that_would_do(judgement, fault, openings).tolist(), strict=True))
+    key = ("bypasses", check)
+    if key not in judgement.remembered:
+        openings = np.flatnonzero(judgement.openings[check].outcome == FAILED)
+        found = bypass_that_would_do(judgement, fault, openings).tolist()
+        judgement.remembered[key] = dict(zip(openings.tolist(), found, strict=True))
+    answer: dict[int, float] = judgement.remembered[key]
+    return answer
 
 
 def _small(text: str) -> str:

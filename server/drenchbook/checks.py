@@ -92,6 +92,7 @@ class Judgement:
         self.site, self.network, self.cases, self.results = site, network, cases, results
         self.context = Context(site, network, cases, results)
         self.measures = Measures(self.context)
+        self.remembered: dict[tuple[Any, ...], Any] = {}  # what remedies worked out, so that it is done once
 
     @functools.cached_property
     def openings(self) -> dict[str, Found]:
