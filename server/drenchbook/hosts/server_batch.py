@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import datetime
 import logging
+import marshal
 import math
+import sys
 import threading
 import traceback
-from typing import Any
+from typing import Annotated, Any, NotRequired
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 from pydantic_core import to_json
+from typing_extensions import TypedDict
 
 from drenchbook import __version__
 from drenchbook.errors import InputError, SiteError
@@ -28,23 +31,26 @@ MOST_CALLS = 20_000  # in one batch
 MOST_CELLS = 2_000_000  # in all answers of one batch; a larger answer is an error and not a larger server
 LONGEST_NAME = 60  # characters of an unknown name that are told back
 REMEMBERED = 20_000  # answers of number functions kept for the next recalculation
-LONGEST_REMEMBERED = 200  # characters of a text argument in a call that is kept
+LONGEST_REMEMBERED = 400  # bytes of a call whose answer is kept
 FORGOTTEN_AFTER = 60.0  # [s] without a call
 
 
-class Call(BaseModel):
-    """One function and its arguments."""
+class Call(TypedDict):
+    """One function and its arguments, blanks at the end left out or not."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    __pydantic_config__ = ConfigDict(extra="forbid")  # type: ignore[misc]
     function: str
-    arguments: list[Any] = []
+    arguments: NotRequired[list[Any]]
 
 
-class Batch(BaseModel):
+class Batch(TypedDict):
     """What a host asks at once."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
-    calls: list[Call] = Field(max_length=MOST_CALLS)
+    __pydantic_config__ = ConfigDict(extra="forbid")  # type: ignore[misc]
+    calls: Annotated[list[Call], Field(max_length=MOST_CALLS)]
+
+
+BATCH = TypeAdapter(Batch)
 
 
 class UnreadableError(ValueError):
@@ -54,11 +60,11 @@ class UnreadableError(ValueError):
 def read_batch(body: bytes) -> Batch:
     """The calls of a body; UnreadableError where it is none.
 
-    >>> read_batch(b'{"calls": [{"function": "DRENCH_STATUS"}]}').calls[0].arguments
-    []
+    >>> read_batch(b'{"calls": [{"function": "DRENCH_STATUS"}]}')
+    {'calls': [{'function': 'DRENCH_STATUS'}]}
     """
     try:
-        return Batch.model_validate_json(body)
+        return BATCH.validate_json(body)
     except ValidationError as error:
         first = error.errors(include_input=False, include_url=False, include_context=False)[0]
         place = ".".join(str(part)[:LONGEST_NAME] for part in first["loc"])
@@ -72,21 +78,20 @@ class Memory:
     """
 
     def __init__(self, places: int = REMEMBERED) -> None:
-        self._places, self._answers, self._lock = places, {}, threading.Lock()  # type: tuple[int, dict[Any, Any], Any]
+        self._places, self._lock = places, threading.Lock()
+        self._answers: dict[bytes, dict[str, Any]] = {}
 
     @staticmethod
-    def key(call: Call) -> Any:
-        """What makes two calls equal: name, values and their types (1 is not TRUE); None for one with a range."""
-        for value in call.arguments:
-            if value.__class__ in (list, dict) or (value.__class__ is str and len(value) > LONGEST_REMEMBERED):
-                return None
-        return call.function, *call.arguments, *map(type, call.arguments)
+    def key(call: Call) -> bytes | None:
+        """What makes two calls equal: name, values and their types (1 is not TRUE); None for a long one."""
+        key = marshal.dumps((call["function"], call.get("arguments")), 2)
+        return key if len(key) <= LONGEST_REMEMBERED else None
 
-    def get(self, key: Any) -> Any:
+    def get(self, key: bytes) -> dict[str, Any] | None:
         """The answer, or None."""
         return self._answers.get(key)
 
-    def keep(self, key: Any, answer: Any) -> None:
+    def keep(self, key: bytes, answer: dict[str, Any]) -> None:
         """Remember an answer; the oldest half goes when all places are taken."""
         with self._lock:
             if len(self._answers) >= self._places:
@@ -109,8 +114,6 @@ MEMORY = Memory()
 def forget() -> None:
     """Drop every answer and every site that is still in memory."""
     MEMORY.forget()
-    import sys
-
     tables = sys.modules.get("drenchbook.table_results")
     if tables is not None:
         tables.forget()
@@ -119,12 +122,12 @@ def forget() -> None:
 def answer_batch(body: bytes) -> bytes:
     """The answers to a body, in its order, as JSON.
 
-    >>> answer_batch(b'{"calls": [{"function": "DRENCH_ELEVATION_LOSS", "arguments": [0]}]}')[-25:]
-    b'"answers":[{"value":0.0}]}'[-25:]
+    >>> answer_batch(b'{"calls": [{"function": "DRENCH_ELEVATION_LOSS", "arguments": [0]}]}').partition(b",")[2]
+    b'"answers":[{"value":0.0}]}'
     """
     answers: list[dict[str, Any]] = []
     room = MOST_CELLS
-    for call in read_batch(body).calls:
+    for call in read_batch(body)["calls"]:
         answer = answered(call)
         room -= _size(answer)
         if room < 0:
@@ -148,12 +151,12 @@ def answered(call: Call) -> dict[str, Any]:
 
 
 def _computed(call: Call) -> dict[str, Any]:
-    function = FUNCTION_BY_NAME.get(call.function) or FUNCTION_BY_NAME.get(plain_name(call.function[:LONGEST_NAME]))
+    name = call["function"][:LONGEST_NAME]
+    function = FUNCTION_BY_NAME.get(name) or FUNCTION_BY_NAME.get(plain_name(name))
     if function is None:
-        name = call.function[:LONGEST_NAME]
         return _failed(NAME, f"{name} is no function of Drenchbook {__version__}; all stand on its page /functions")
     try:
-        value = function(*(cell(each) for each in call.arguments))
+        value = function(*(cell(each) for each in call.get("arguments", ())))
     except (InputError, SiteError) as error:
         return _failed(VALUE, str(error))
     except Exception as error:

@@ -141,8 +141,10 @@ def _why_not(port: int, error: OSError | OverflowError) -> str:
     if isinstance(error, OSError) and error.errno in (errno.EADDRINUSE, errno.EACCES):
         other = version_at(port)
         if other is not None:
-            return (f"is taken by another {PROGRAM} server, version {other}, which programs can use as it is; stop it "
-                    f"with drenchbook server --stop, or name another: drenchbook server --port {port + 10}")  # fmt: skip
+            return (
+                f"is taken by another {PROGRAM} server, version {other}, which programs can use as it is; stop it with "
+                f"drenchbook server --stop, or name another: drenchbook server --port {port + 10}"
+            )
         if error.errno == errno.EACCES:
             return "may not be used by this user; name one from 1024 to 65535: drenchbook server --port 8713"
         return f"is taken by another program; name another port: drenchbook server --port {port + 10}"
