@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from drenchbook import __version__, server_command
+from drenchbook import __version__, addin_command, server_command
 from drenchbook.errors import ALL_MET, NOT_MET, UNUSABLE, InputError, SiteError
 from drenchbook.published.criteria import CRITERIA_SETS
 
@@ -58,6 +58,11 @@ def _parser() -> argparse.ArgumentParser:
     convert.add_argument("output", metavar="OUT")
     convert.add_argument("--units", choices=("US", "SI"), help="unit system of OUT; left out: that of IN")
     convert.add_argument("--spare", type=int, metavar="ROWS", help="spare rows on each input sheet of a workbook")
+    convert.add_argument(
+        "--host",
+        choices=("plain", "libreoffice", "web"),
+        help="spell our functions in a workbook as that program stores them; every other byte stays",
+    )
     convert.set_defaults(run=_convert)
 
     start = commands.add_parser("start", help="make a new blank workbook or site file")
@@ -72,6 +77,9 @@ def _parser() -> argparse.ArgumentParser:
         "--root", default=".", metavar="DIR", help="folder that holds workbook_templates and samples"
     )
     templates.set_defaults(run=_templates)
+
+    addin = commands.add_parser("addin", help="write what a spreadsheet program installs")
+    addin_command.add_arguments(addin)
 
     server = commands.add_parser("server", help="run the calculation server that spreadsheet programs ask")
     server_command.add_arguments(server)
@@ -97,11 +105,23 @@ def _recalc(options: argparse.Namespace) -> int:
 
 
 def _convert(options: argparse.Namespace) -> int:
+    if options.host:
+        return _respell(options)
     from drenchbook.convert_command import convert
 
     for note in convert(Path(options.input), Path(options.output), options.units, options.spare):
         print(note, file=sys.stderr)
     print(f"{options.output} written")
+    return ALL_MET
+
+
+def _respell(options: argparse.Namespace) -> int:
+    from drenchbook.hosts.respelled_workbook import respell
+
+    if options.units or options.spare is not None:
+        raise InputError("--host", options.host, "changes only how our functions are spelled; convert units before")
+    count = respell(Path(options.input), Path(options.output), options.host)
+    print(f"{options.output} written: {count} formulas spelled anew")
     return ALL_MET
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 import io
 import json
 import sys
@@ -30,11 +29,12 @@ ANY, RANGE, REPEATED, TABLE_ANSWER = "any", "com.sun.star.table.XCellRange", "[]
 DOCUMENT = ("caller", "com.sun.star.beans.XPropertySet")  # filled in by the program, invisible to the user
 SENTENCES = ("DRENCH_STATUS", "DRENCH_REASON")  # tell what is wrong with the server too
 
-MANIFEST = """<?xml version="1.0" encoding="UTF-8"?>
+MEDIA = "application/vnd.sun.star"
+MANIFEST = f"""<?xml version="1.0" encoding="UTF-8"?>
 <manifest:manifest xmlns:manifest="http://openoffice.org/2001/manifest">
-<manifest:file-entry manifest:full-path="types.rdb" manifest:media-type="application/vnd.sun.star.uno-typelibrary;type=RDB"/>
-<manifest:file-entry manifest:full-path="drenchbook.components" manifest:media-type="application/vnd.sun.star.uno-components"/>
-<manifest:file-entry manifest:full-path="Jobs.xcu" manifest:media-type="application/vnd.sun.star.configuration-data"/>
+<manifest:file-entry manifest:full-path="types.rdb" manifest:media-type="{MEDIA}.uno-typelibrary;type=RDB"/>
+<manifest:file-entry manifest:full-path="drenchbook.components" manifest:media-type="{MEDIA}.uno-components"/>
+<manifest:file-entry manifest:full-path="Jobs.xcu" manifest:media-type="{MEDIA}.configuration-data"/>
 </manifest:manifest>
 """
 COMPONENTS = f"""<?xml version="1.0" encoding="UTF-8"?>
@@ -66,9 +66,8 @@ DESCRIPTION = f"""<?xml version="1.0" encoding="UTF-8"?>
 """
 
 
-def run(options: argparse.Namespace) -> int:
+def run(output: Path) -> int:
     """The command `addin libreoffice`."""
-    output = Path(options.output)
     replace_file(output, extension(server_command()))
     print(f"{output} written: install it in LibreOffice with Tools > Extension Manager > Add, then start the program "
           "anew")  # fmt: skip

@@ -80,7 +80,7 @@ def arguments_from(formula: str, start: int) -> tuple[list[str], int]:
     """The arguments of a call whose opening bracket stands just before `start`, and the place after the closing one.
 
     >>> arguments_from('F(A1;"a;b";G(1;2))+1', 2)
-    (['A1', '"a;b"', 'G(1;2)'], 19)
+    (['A1', '"a;b"', 'G(1;2)'], 18)
     """
     found, begin = [], start
     for at, sign, depth in _steps(formula, start):

@@ -214,9 +214,9 @@ def known_blanks(caller: Any, name: str, arguments: Sequence[Any]) -> tuple[Any,
     told = blanks.judge(OpenDocument(caller), (caller.RuntimeUID, name), names, arguments)
     if room.DOUBT in told:
         place = min(told.index(room.DOUBT), len(row["takes"]) - 1)
-        raise DoubtError(f'{row["takes"][place]["name"]} = 0: may be a blank cell; write IF(x="","",x) for a cell x that '
-                         "may be blank")  # fmt: skip
-    return tuple(None if verdict == room.BLANK else value for value, verdict in zip(arguments, told))
+        argument = row["takes"][place]["name"]
+        raise DoubtError(f'{argument} = 0: may be a blank cell; write IF(x="","",x) for a cell x that may be blank')
+    return tuple(None if told[place] == room.BLANK else value for place, value in enumerate(arguments))
 
 
 class DoubtError(Exception):

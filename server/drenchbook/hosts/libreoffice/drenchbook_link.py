@@ -20,6 +20,7 @@ STATE, COMMAND = "DRENCHBOOK_STATE", "DRENCHBOOK_COMMAND"
 SERVER_FILE = "server.json"
 LONGEST_START = 15.0  # [s] until a started server must answer
 REST = 5.0  # [s] in which nobody tries again after a start that failed: a sheet asks a thousand times
+GRACE = 1.0  # [s] for a server that another program started at the same moment
 LONGEST_ANSWER = 120.0  # [s]
 # The spreadsheet program's own settings of these would break the Python of the server.
 OF_THE_PROGRAM = ("PYTHONPATH", "PYTHONHOME", "LD_LIBRARY_PATH", "DYLD_LIBRARY_PATH", "URE_BOOTSTRAP")
@@ -148,14 +149,23 @@ class ServerLink:
         return True
 
     def _start(self) -> None:
+        """Start the server; on any free port where another user of the computer has the usual one."""
         command = [*_named_command(self.command), "server"]
+        for attempt in (command, [*command, "--port", "0"]):
+            if self._started(attempt):
+                return
+        raise ServerError(
+            f"Drenchbook: the server did not start ({' '.join(command)}); run that in a terminal to see why"
+        )
+
+    def _started(self, command: Sequence[str]) -> bool:
         environment = {key: value for key, value in os.environ.items() if key not in OF_THE_PROGRAM}
         apart: dict[str, Any] = {"start_new_session": True}
         if sys.platform == "win32":
             apart = {"creationflags": subprocess.CREATE_NO_WINDOW | subprocess.CREATE_NEW_PROCESS_GROUP}
         try:
             process = subprocess.Popen(
-                command, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
+                list(command), env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL, close_fds=True, **apart,
             )  # fmt: skip
         except OSError as error:
@@ -166,13 +176,11 @@ class ServerLink:
         until = time.monotonic() + LONGEST_START
         while time.monotonic() < until:
             if self._found():
-                return
+                return True
             if process.poll() is not None:  # another program may have started one at the same moment
-                until = min(until, time.monotonic() + 2.0)
+                until = min(until, time.monotonic() + GRACE)
             time.sleep(0.05)
-        raise ServerError(
-            f"Drenchbook: the server did not start ({' '.join(command)}); run that in a terminal to see why"
-        )
+        return False
 
 
 def announced(folder: Path) -> tuple[int, str] | None:
