@@ -1,27 +1,21 @@
-"""The site compiled to SI arrays: one forest of runs, the paths through it, and what is missing on each path.
-
-Nodes are supplies, hot water sources, valves and runs (a run stands for its far end), below one node 0 that feeds all
-supplies, plant mains and valves; a valve is the root of its tempered runs. Sums from the root to a node (length of each
-pipe class, fittings, devices, wall-weighted volume) turn any stretch of the forest into a difference of two nodes.
-"""
+"""Compiles a site to the arrays of `network_arrays`, table by table, and says what is missing on each path."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any, TypeAlias
 
 import numpy as np
 
 from drenchbook.errors import InputError
+from drenchbook.network_arrays import NONE, ROOT, RUN, SOURCE, SUPPLY, VALVE, Network
+from drenchbook.network_cells import Cells
 from drenchbook.physics.dead_leg import pipe_volume, wall_heat_ratio
-from drenchbook.physics.mixing_valve import checked_valve_curve
 from drenchbook.physics.pipe_flow import hazen_williams_gradient_kernel
-from drenchbook.physics.supply import checked_curve
-from drenchbook.physics.water import HIGHEST, LOWEST
 from drenchbook.published.fittings_table import fittings_resistance
 from drenchbook.published.pipes import Pipe, pipe
-from drenchbook.site_model import Missing, Site, tag_key
+from drenchbook.site_model import Site, tag_key
 from drenchbook.site_tables import (
     HOT_WATER_SOURCES,
     LINE_DEVICES,
@@ -34,139 +28,13 @@ from drenchbook.site_tables import (
     VALVE_MODELS,
     Table,
 )
-from drenchbook.units import to_si
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
-NONE = -1
-ROOT, SUPPLY, SOURCE, VALVE, RUN = range(5)  # kinds of node
+__all__ = ["NONE", "Network", "compile_network"]
+
 HAZEN_WILLIAMS = "Hazen-Williams"
 PLANT_MAIN, STORAGE = "plant main", "storage"
-
-
-@dataclass(frozen=True)
-class Network:
-    """Everything that the solver needs of a site, in SI."""
-
-    hazen_williams: bool
-    cold_temperature: Numbers  # [season] cold, warm
-    # Nodes, parents before children.
-    node_kind: Numbers
-    node_item: Numbers  # row in supplies, sources, valves or runs
-    parent: Numbers
-    depth: Numbers
-    preorder: Numbers  # place of a node when each is written before all that hangs below it
-    ancestors: Numbers  # [level, node] the ancestor 2^level above
-    narrowest: Numbers  # [level, node] run with the least bore among the 2^level nodes from here upward, NONE if no run
-    node_elevation: Numbers
-    node_supply: Numbers  # supply above, NONE for hot water of a plant main and for tempered water
-    node_source: Numbers  # hot water source at or above, NONE
-    node_valve: Numbers  # valve at or above, NONE
-    minor_sum: Numbers  # loss = density · this · flow² [1/m⁴]
-    square_sum: Numbers  # loss = this · flow² [Pa/(m³/s)²]
-    purge_sum: Numbers  # water content with its wall, V(1 + β) [m³]
-    class_offsets: Numbers  # per node: pipe classes above it, and their length to the root
-    class_index: Numbers
-    class_length: Numbers
-    class_diameter: Numbers
-    class_roughness: Numbers
-    class_constant: Numbers  # Hazen-Williams C
-    class_resistance: Numbers  # Hazen-Williams, Pa/m at 1 m³/s
-    last_curve: Numbers  # per node: deepest curve element at or above it, NONE
-    element_curve: Numbers
-    element_node: Numbers
-    element_above: Numbers
-    # Curves: flow, loss or pressure; padded with the last line drawn on.
-    curve_names: tuple[str, ...]
-    curves: tuple[tuple[Numbers, Numbers], ...]
-    # Runs.
-    run_tags: tuple[str, ...]
-    run_node: Numbers
-    run_pipe: tuple[Pipe | None, ...]
-    run_length: Numbers
-    run_resistance: Numbers
-    run_area: Numbers
-    run_class: Numbers
-    run_devices: tuple[tuple[str, ...], ...]
-    # Devices (for worked paths).
-    device_names: dict[str, str]
-    device_square: dict[str, float]
-    device_curve: dict[str, int]
-    # Supplies.
-    supply_tags: tuple[str, ...]
-    supply_node: Numbers
-    supply_elevation: Numbers
-    supply_static: Numbers  # [low, high; supply]
-    supply_residual: Numbers
-    supply_test_flow: Numbers
-    supply_curve: Numbers  # [low, high; supply] index in curves, NONE
-    # Hot water sources.
-    source_tags: tuple[str, ...]
-    source_node: Numbers
-    source_plant_main: Numbers
-    source_temperature: Numbers
-    source_pressure: Numbers
-    source_square: Numbers
-    source_curve: Numbers
-    # Mixing valves.
-    valve_tags: tuple[str, ...]
-    valve_node: Numbers
-    valve_cold_node: Numbers
-    valve_hot_node: Numbers
-    valve_source: Numbers
-    valve_elevation: Numbers
-    valve_set: Numbers
-    valve_coefficient: Numbers  # NaN where a curve stands
-    valve_curve: Numbers
-    valve_outlet_square: Numbers
-    valve_minimum_flow: Numbers
-    valve_has_bypass: Numbers
-    valve_bypass_coefficient: Numbers
-    valve_bypass_curve: Numbers
-    valve_fault_missing: tuple[tuple[str, ...], ...]  # only the fault cases need these
-    # Stations and outlets.
-    station_tags: tuple[str, ...]
-    station_node: Numbers
-    station_valve: Numbers
-    missing: tuple[tuple[str, ...], ...]
-    outlet_station: Numbers
-    outlet_slot: Numbers
-    outlet_kind: tuple[str, ...]
-    outlet_names: tuple[str, ...]
-    outlet_elevation: Numbers
-    outlet_rated_flow: Numbers
-    outlet_rated_pressure: Numbers
-    outlet_regulated: Numbers
-
-    def lowest_common_ancestor(self, one: Numbers, other: Numbers) -> Numbers:
-        """The deepest node above both (or one of them), for arrays of nodes."""
-        deep = np.where(self.depth[one] >= self.depth[other], one, other)
-        high = np.where(self.depth[one] >= self.depth[other], other, one)
-        deep = self.climb(deep, self.depth[deep] - self.depth[high])
-        for level in range(len(self.ancestors) - 1, -1, -1):
-            up_deep, up_high = self.ancestors[level][deep], self.ancestors[level][high]
-            apart = up_deep != up_high
-            deep, high = np.where(apart, up_deep, deep), np.where(apart, up_high, high)
-        return np.where(deep == high, deep, self.parent[deep])
-
-    def climb(self, node: Numbers, steps: Numbers) -> Numbers:
-        """The node so many steps above, for arrays."""
-        for level in range(len(self.ancestors)):
-            node = np.where((steps >> level) & 1, self.ancestors[level][node], node)
-        return node
-
-    def narrowest_run(self, lower: Numbers, upper: Numbers) -> Numbers:
-        """The run with the least bore from `lower` up to, not including, `upper`; NONE where there is no run."""
-        steps = self.depth[lower] - self.depth[upper]
-        area = np.append(self.run_area, np.inf)  # NONE finds infinity at the end
-        best = np.full(np.shape(lower), NONE)
-        node = lower
-        for level in range(len(self.ancestors)):
-            here = ((steps >> level) & 1).astype(bool)
-            found = np.where(here, self.narrowest[level][node], NONE)
-            best = np.where(area[found] < area[best], found, best)
-            node = np.where(here, self.ancestors[level][node], node)
-        return best
 
 
 def compile_network(site: Site) -> Network:
@@ -191,75 +59,6 @@ def compile_network(site: Site) -> Network:
     return _Compiler(site).network()
 
 
-class _Cells:
-    """Reads the cells of one row in SI and keeps the sentences of those that cannot be used."""
-
-    def __init__(self, site: Site, table: Table, row: Any):
-        self.site, self.table, self.row = site, table, row
-        self.missing: list[str] = []
-        key = getattr(row, table.key_column, None) if table.key_column else None
-        self.name = f"{table.sheet} {key}" if key is not None else table.sheet
-
-    def say(self, column: str, reason: str) -> None:
-        self.missing.append(f"{self.name}: {self.table.column(column).heading} {reason}")
-
-    def value(self, column: str, optional: bool = False) -> Any:
-        """The value as typed, or None; the sentence is kept unless a blank is allowed."""
-        value = getattr(self.row, column)
-        if isinstance(value, Missing):
-            if not (optional and value.typed is None):
-                self.missing.append(str(value) if value.where else f"{self.name}: {self._heading(column)} {value}")
-            return None
-        if value is None and not optional:
-            self.say(column, "is blank; it is needed, and a blank is not a zero")
-        return value
-
-    def _heading(self, column: str) -> str:
-        return self.table.column(column).heading
-
-    def number(self, column: str, optional: bool = False) -> float:
-        """The number in SI, or not-a-number."""
-        value = self.value(column, optional)
-        if value is None:
-            return np.nan
-        unit = self.table.column(column).unit(self.site.units)
-        return float(to_si(float(value), unit)) if unit else float(value)
-
-    def temperature(self, column: str) -> float:
-        """A temperature at which water is liquid, or not-a-number."""
-        value = self.number(column)
-        if not np.isnan(value) and not LOWEST <= value <= HIGHEST:
-            self.say(column, f"is {value:.4g} °C; must be that of liquid water, {LOWEST:g} to {HIGHEST:g} °C")
-            return np.nan
-        return value
-
-    def positive(self, column: str, optional: bool = False) -> float:
-        """A number more than zero in SI, or not-a-number."""
-        value = self.number(column, optional)
-        if value <= 0:
-            self.say(column, "must be more than zero")
-            return np.nan
-        return value
-
-    def curve(self, column: str, valve: bool = False) -> tuple[Numbers, Numbers] | None:
-        """The points of a curve in SI, or None."""
-        points = self.value(column, optional=True)
-        if not points:
-            return None
-        units = self.table.column(column).unit(self.site.units).split(", ")
-        flows, values = ([to_si(float(point[i]), units[i]) for point in points] for i in (0, 1))
-        try:
-            return (checked_valve_curve if valve else checked_curve)(flows, values)
-        except InputError as error:
-            self.say(column, error.wanted)
-            return None
-
-    def has(self, column: str) -> bool:
-        """Whether something was typed, usable or not."""
-        value = getattr(self.row, column)
-        return value is not None and not (isinstance(value, Missing) and value.typed is None)
-
-
 class _Compiler:
     """Builds the arrays table by table; each method returns the fields of one part."""
 
@@ -267,7 +66,7 @@ class _Compiler:
         self.site = site
         self.curve_names: list[str] = []
         self.curves: list[tuple[Numbers, Numbers]] = []
-        self.project = _Cells(site, PROJECT, site.project)
+        self.project = Cells(site, PROJECT, site.project)
         self.method = self.project.value("friction_method")
         self.tables = {SUPPLY: site.supplies, SOURCE: site.hot_water_sources, VALVE: site.mixing_valves,
                        RUN: site.pipe_runs}  # fmt: skip
@@ -291,9 +90,9 @@ class _Compiler:
         self.curves.append(curve)
         return len(self.curves) - 1
 
-    def rows(self, kind: int, table: Table) -> Iterator[tuple[int, _Cells]]:
+    def rows(self, kind: int, table: Table) -> Iterator[tuple[int, Cells]]:
         for number, row in enumerate(self.tables[kind]):
-            yield number, _Cells(self.site, table, row)
+            yield number, Cells(self.site, table, row)
 
     # The forest.
 
@@ -354,7 +153,7 @@ class _Compiler:
         square: dict[str, float] = {}
         curve: dict[str, int] = {}
         for row in self.site.line_devices:
-            cells, key = _Cells(self.site, LINE_DEVICES, row), tag_key(row.tag)
+            cells, key = Cells(self.site, LINE_DEVICES, row), tag_key(row.tag)
             if cells.has("curve"):
                 curve[key] = self.new_curve(str(row.tag), cells.curve("curve"))
             else:
@@ -402,14 +201,14 @@ class _Compiler:
             numbers["elevation"][i] = cells.number("elevation")
             numbers["set"][i] = cells.temperature("set_temperature")
             name = cells.value("model")
-            model = _Cells(self.site, VALVE_MODELS, models[tag_key(name)]) if name is not None else None
-            faults = _Cells(self.site, MIXING_VALVES, cells.row)
+            model = Cells(self.site, VALVE_MODELS, models[tag_key(name)]) if name is not None else None
+            faults = Cells(self.site, MIXING_VALVES, cells.row)
             fitted[i] = bool(faults.value("parallel_bypass"))
             if model is not None:
                 self.seats(model, i, numbers, curve, read)
                 cells.missing += model.missing
                 if fitted[i]:
-                    bypass = _Cells(self.site, VALVE_MODELS, model.row)
+                    bypass = Cells(self.site, VALVE_MODELS, model.row)
                     key = f"bypass {tag_key(name)}"
                     if bypass.has("bypass_curve"):
                         if key not in read:
@@ -431,7 +230,7 @@ class _Compiler:
                 "valve_fault_missing": tuple(fault_missing),
                 **{f"valve_{key}": value for key, value in numbers.items()}}  # fmt: skip
 
-    def seats(self, model: _Cells, i: int, numbers: dict[str, Numbers], curve: Numbers, read: dict[str, Any]) -> None:
+    def seats(self, model: Cells, i: int, numbers: dict[str, Numbers], curve: Numbers, read: dict[str, Any]) -> None:
         """Flow data of one model; a curve includes the outlet passage."""
         numbers["outlet_square"][i] = 0.0
         if model.has("seat_curve"):
@@ -446,7 +245,7 @@ class _Compiler:
             numbers["coefficient"][i] = model.positive("seat_coefficient")
             if model.has("outlet_coefficient"):
                 numbers["outlet_square"][i] = model.positive("outlet_coefficient") ** -2.0
-        minimum = _Cells(self.site, VALVE_MODELS, model.row)  # a check says so; hydraulics do not need it
+        minimum = Cells(self.site, VALVE_MODELS, model.row)  # a check says so; hydraulics do not need it
         numbers["minimum_flow"][i] = minimum.number("minimum_flow")
 
     # Runs.
@@ -488,13 +287,13 @@ class _Compiler:
                 "class_diameter": diameter, "class_roughness": roughness_, "class_constant": constant,
                 "class_resistance": hazen_williams_gradient_kernel(1.0, diameter, constant)[0]}  # fmt: skip
 
-    def friction_data(self, cells: _Cells) -> tuple[float, float]:
+    def friction_data(self, cells: Cells) -> tuple[float, float]:
         """Overrides of roughness and C; only the one that the friction method uses can be missing."""
         column = "hazen_williams_c" if self.method == HAZEN_WILLIAMS else "roughness"
         value = cells.positive(column, optional=True) if column != "roughness" else cells.number(column, optional=True)
         return (np.nan, value) if column == "hazen_williams_c" else (value, np.nan)
 
-    def fittings(self, cells: _Cells, typed: Any, found: Pipe) -> float:
+    def fittings(self, cells: Cells, typed: Any, found: Pipe) -> float:
         try:
             return float(fittings_resistance(typed, found.nominal_inches)) if typed is not None else np.nan
         except InputError as error:
@@ -592,13 +391,13 @@ class _Compiler:
         outlets: dict[str, list[Any]] = {key: [] for key in (
             "station", "slot", "kind", "names", "elevation", "rated_flow", "rated_pressure", "regulated")}  # fmt: skip
         for number, row in enumerate(self.site.stations):
-            cells = _Cells(self.site, STATIONS, row)
+            cells = Cells(self.site, STATIONS, row)
             seen: dict[str, int] = {}
             for slot in (1, 2, 3):
                 tag = cells.value(f"outlet_{slot}", optional=slot > 1)
                 if tag is None:
                     continue
-                model = _Cells(self.site, OUTLET_MODELS, models[tag_key(tag)])
+                model = Cells(self.site, OUTLET_MODELS, models[tag_key(tag)])
                 kind = str(model.value("kind") or f"outlet {slot}")
                 seen[kind] = seen.get(kind, 0) + 1
                 type_ = model.value("type")

@@ -15,7 +15,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.errors import InputError
-from drenchbook.network import NONE, Network
+from drenchbook.network_arrays import NONE, Network
 from drenchbook.site_model import Missing, Site, tag_key
 
 Numbers: TypeAlias = np.ndarray[Any, Any]

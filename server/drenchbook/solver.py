@@ -9,7 +9,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.network import NONE, Network
+from drenchbook.network_arrays import NONE, Network
 from drenchbook.operating_cases import FAULTS, HOT_LOST, NORMAL, STATES, Cases, Pairs
 from drenchbook.physics.outlets import outlet_flow_kernel
 from drenchbook.solver_blocks import Block, block_of, shapes

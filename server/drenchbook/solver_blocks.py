@@ -12,7 +12,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.network import NONE, Network
+from drenchbook.network_arrays import NONE, Network
 from drenchbook.operating_cases import NORMAL, STATES, Cases
 from drenchbook.physics.mixing import hot_mass_fraction_kernel, mixture_of_share_kernel
 from drenchbook.physics.pipe_flow import GRAVITY

@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.network import NONE
+from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import HOT_LOST, NORMAL
 from drenchbook.physics.mixing_valve import two_seats_kernel
 from drenchbook.solver_blocks import Block

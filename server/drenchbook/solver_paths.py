@@ -12,7 +12,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.network import NONE, Network
+from drenchbook.network_arrays import NONE, Network
 from drenchbook.physics.pipe_flow import HAZEN_WILLIAMS_FLOW, darcy_gradient_kernel
 from drenchbook.physics.supply import SUPPLY_EXPONENT
 

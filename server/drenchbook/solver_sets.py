@@ -15,7 +15,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.network import NONE
+from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import SOURCE_COLD
 from drenchbook.solver_blocks import Block
 from drenchbook.solver_flows import WHOLE, Flows, flows, gathered, has_bypass

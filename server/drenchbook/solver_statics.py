@@ -8,7 +8,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.network import NONE, Network
+from drenchbook.network_arrays import NONE, Network
 from drenchbook.operating_cases import STATES, stations_alone
 from drenchbook.solver_blocks import Block, block_of, shapes
 from drenchbook.solver_flows import flows

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drenchbook.network import NONE, ROOT, RUN, SOURCE, SUPPLY, Network
+from drenchbook.network_arrays import NONE, ROOT, RUN, SOURCE, SUPPLY, Network
 from drenchbook.operating_cases import HOT_LOST, NORMAL, STATES, Cases
 from drenchbook.physics.pipe_flow import (
     darcy_weisbach_loss,

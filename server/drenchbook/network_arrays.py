@@ -1,0 +1,145 @@
+"""The site as SI arrays: one forest of runs, the paths through it, and what is missing on each path.
+
+Nodes are supplies, hot water sources, valves and runs (a run stands for its far end), below one node 0 that feeds all
+supplies, plant mains and valves; a valve is the root of its tempered runs. Sums from the root to a node (length of each
+pipe class, fittings, devices, wall-weighted volume) turn any stretch of the forest into a difference of two nodes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from drenchbook.published.pipes import Pipe
+
+Numbers: TypeAlias = np.ndarray[Any, Any]
+
+NONE = -1
+ROOT, SUPPLY, SOURCE, VALVE, RUN = range(5)  # kinds of node
+
+
+@dataclass(frozen=True)
+class Network:
+    """Everything that the solver needs of a site, in SI."""
+
+    hazen_williams: bool
+    cold_temperature: Numbers  # [season] cold, warm
+    # Nodes, parents before children.
+    node_kind: Numbers
+    node_item: Numbers  # row in supplies, sources, valves or runs
+    parent: Numbers
+    depth: Numbers
+    preorder: Numbers  # place of a node when each is written before all that hangs below it
+    ancestors: Numbers  # [level, node] the ancestor 2^level above
+    narrowest: Numbers  # [level, node] run with the least bore among the 2^level nodes from here upward, NONE if no run
+    node_elevation: Numbers
+    node_supply: Numbers  # supply above, NONE for hot water of a plant main and for tempered water
+    node_source: Numbers  # hot water source at or above, NONE
+    node_valve: Numbers  # valve at or above, NONE
+    minor_sum: Numbers  # loss = density · this · flow² [1/m⁴]
+    square_sum: Numbers  # loss = this · flow² [Pa/(m³/s)²]
+    purge_sum: Numbers  # water content with its wall, V(1 + β) [m³]
+    class_offsets: Numbers  # per node: pipe classes above it, and their length to the root
+    class_index: Numbers
+    class_length: Numbers
+    class_diameter: Numbers
+    class_roughness: Numbers
+    class_constant: Numbers  # Hazen-Williams C
+    class_resistance: Numbers  # Hazen-Williams, Pa/m at 1 m³/s
+    last_curve: Numbers  # per node: deepest curve element at or above it, NONE
+    element_curve: Numbers
+    element_node: Numbers
+    element_above: Numbers
+    # Curves: flow, loss or pressure; padded with the last line drawn on.
+    curve_names: tuple[str, ...]
+    curves: tuple[tuple[Numbers, Numbers], ...]
+    # Runs.
+    run_tags: tuple[str, ...]
+    run_node: Numbers
+    run_pipe: tuple[Pipe | None, ...]
+    run_length: Numbers
+    run_resistance: Numbers
+    run_area: Numbers
+    run_class: Numbers
+    run_devices: tuple[tuple[str, ...], ...]
+    # Devices (for worked paths).
+    device_names: dict[str, str]
+    device_square: dict[str, float]
+    device_curve: dict[str, int]
+    # Supplies.
+    supply_tags: tuple[str, ...]
+    supply_node: Numbers
+    supply_elevation: Numbers
+    supply_static: Numbers  # [low, high; supply]
+    supply_residual: Numbers
+    supply_test_flow: Numbers
+    supply_curve: Numbers  # [low, high; supply] index in curves, NONE
+    # Hot water sources.
+    source_tags: tuple[str, ...]
+    source_node: Numbers
+    source_plant_main: Numbers
+    source_temperature: Numbers
+    source_pressure: Numbers
+    source_square: Numbers
+    source_curve: Numbers
+    # Mixing valves.
+    valve_tags: tuple[str, ...]
+    valve_node: Numbers
+    valve_cold_node: Numbers
+    valve_hot_node: Numbers
+    valve_source: Numbers
+    valve_elevation: Numbers
+    valve_set: Numbers
+    valve_coefficient: Numbers  # NaN where a curve stands
+    valve_curve: Numbers
+    valve_outlet_square: Numbers
+    valve_minimum_flow: Numbers
+    valve_has_bypass: Numbers
+    valve_bypass_coefficient: Numbers
+    valve_bypass_curve: Numbers
+    valve_fault_missing: tuple[tuple[str, ...], ...]  # only the fault cases need these
+    # Stations and outlets.
+    station_tags: tuple[str, ...]
+    station_node: Numbers
+    station_valve: Numbers
+    missing: tuple[tuple[str, ...], ...]
+    outlet_station: Numbers
+    outlet_slot: Numbers
+    outlet_kind: tuple[str, ...]
+    outlet_names: tuple[str, ...]
+    outlet_elevation: Numbers
+    outlet_rated_flow: Numbers
+    outlet_rated_pressure: Numbers
+    outlet_regulated: Numbers
+
+    def lowest_common_ancestor(self, one: Numbers, other: Numbers) -> Numbers:
+        """The deepest node above both (or one of them), for arrays of nodes."""
+        deep = np.where(self.depth[one] >= self.depth[other], one, other)
+        high = np.where(self.depth[one] >= self.depth[other], other, one)
+        deep = self.climb(deep, self.depth[deep] - self.depth[high])
+        for level in range(len(self.ancestors) - 1, -1, -1):
+            up_deep, up_high = self.ancestors[level][deep], self.ancestors[level][high]
+            apart = up_deep != up_high
+            deep, high = np.where(apart, up_deep, deep), np.where(apart, up_high, high)
+        return np.where(deep == high, deep, self.parent[deep])
+
+    def climb(self, node: Numbers, steps: Numbers) -> Numbers:
+        """The node so many steps above, for arrays."""
+        for level in range(len(self.ancestors)):
+            node = np.where((steps >> level) & 1, self.ancestors[level][node], node)
+        return node
+
+    def narrowest_run(self, lower: Numbers, upper: Numbers) -> Numbers:
+        """The run with the least bore from `lower` up to, not including, `upper`; NONE where there is no run."""
+        steps = self.depth[lower] - self.depth[upper]
+        area = np.append(self.run_area, np.inf)  # NONE finds infinity at the end
+        best = np.full(np.shape(lower), NONE)
+        node = lower
+        for level in range(len(self.ancestors)):
+            here = ((steps >> level) & 1).astype(bool)
+            found = np.where(here, self.narrowest[level][node], NONE)
+            best = np.where(area[found] < area[best], found, best)
+            node = np.where(here, self.ancestors[level][node], node)
+        return best
