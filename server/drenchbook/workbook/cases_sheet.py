@@ -47,8 +47,9 @@ def draw_cases_sheet(drawing: Drawing) -> None:
         for number in range(area.rows):
             value = f"INDEX({area.named(column.name)},{line})"
             key = f"INDEX({area.helper(0)},{line})"
-            shown = f'IF(ISNUMBER({value}),{value},{value}&"")' if column.is_number else f'{value}&""'
-            formula = f'=IF(LEN({key})=0,"",IFERROR({shown},"?"))' if place else f"={key}"
+            shown = value if column.is_number else f'{value}&""'
+            first = cell_name(HEADING_ROW + 1 + number, 0, fixed=False)
+            formula = f'=IFERROR({shown},IF(LEN({first})=0,"","?"))' if place else f"={key}"
             sheet.write_formula(HEADING_ROW + 1 + number, place, formula, look("plain", **style))
     headings = [max(lines_needed(c.heading, max(c.width, 13.0) - 2, 1.0), 1) + bool(c.quantity) for c in CASE_COLUMNS]
     sheet.set_row(HEADING_ROW, 4 + 13.5 * max(headings))

@@ -81,7 +81,7 @@ def _draw_sets(drawing: Drawing, sheet: Any, row: int) -> int:
 def _found(cells: str, key: str, line: str, column: ResultColumn, name: str) -> str:
     """Value of a line of the results, blank where the line is blank; no verdict counts while the results are stale."""
     value = f"INDEX({cells},{line})"
-    shown = f'IF(ISNUMBER({value}),{value},{value}&"")' if column.is_number else f'{value}&""'
+    shown = value if column.is_number else f'{value}&""'
     if name == "verdict":
         shown = f'IF({STATE}=1,{shown},"UNKNOWN")'
     return f'=IF(LEN({key})=0,"",IFERROR({shown},"?"))'

@@ -166,7 +166,9 @@ def _draw_station(drawing: Drawing, sheet: Any, row: int) -> None:
     above = f"{cell_name(FIRST - 1, LINE_NUMBER)}:{cell_name(row - 1, LINE_NUMBER, fixed=False)}"
     sheet.write_formula(row, LINE_NUMBER, f"=MAX({above})+1", look("plain"))
     keys = area.helper(0)
-    sheet.write_formula(row, RESULT_ROW, f'=IFERROR(MATCH({tag},{keys},0),"none")', look("plain"))
+    sheet.write_formula(
+        row, RESULT_ROW, f'=IF(LEN({tag})=0,"none",IFERROR(MATCH({tag},{keys},0),"none"))', look("plain")
+    )
     typed = drawing.layout.inputs[STATIONS.key].named("tag")
     formula = f'=IF({STATE}=-1,IFERROR(INDEX({typed},{number}+1)&"",""),IFERROR(INDEX({keys},{number})&"",""))'
     sheet.write_formula(row, COLUMN["tag"], formula, look("row", bold=True, text_wrap=True))
@@ -202,18 +204,19 @@ def _verdict_formula(drawing: Drawing, row: int) -> str:
 
 
 def _value_formula(drawing: Drawing, row: int, column: ResultColumn) -> str:
+    """The value of the row's tag; "?" where the results hold none, blank where the row has no tag."""
     area = drawing.layout.results["DRENCH_SCHEDULE"]
     tag, found = cell_name(row, COLUMN["tag"], fixed=False), cell_name(row, RESULT_ROW, fixed=False)
     value = f"INDEX({area.named(column.name)},{found})"
-    shown = f'IF(ISNUMBER({value}),{value},{value}&"")' if column.is_number else f'{value}&""'
-    none = '"?"'
+    shown = (
+        value if column.is_number else f'{value}&""'
+    )  # text of an array can be compared only as text that was joined
     if column.name == "message":
         none = f'IF(LEN({BANNER})>0,{BANNER},"No result stands for this tag: recalculate.")'
-        shown = f"IF({STATE}=1,{shown},{BANNER})"
-    elif column.name == "check":
-        shown = f'IF({STATE}=1,{shown},"DAT-5")'
-        none = '"DAT-5"'
-    return f'=IF(LEN({tag})=0,"",IFERROR({shown},{none}))'
+        return f'=IF(LEN({tag})=0,"",IFERROR(IF({STATE}=1,{shown},{BANNER}),{none}))'
+    if column.name == "check":
+        return f'=IF(LEN({tag})=0,"",IFERROR(IF({STATE}=1,{shown},"DAT-5"),"DAT-5"))'
+    return f'=IFERROR({shown},IF(LEN({tag})=0,"","?"))'
 
 
 def _draw_marks(drawing: Drawing, sheet: Any, first: int, last: int) -> None:
