@@ -1,1 +1,1 @@
-"""What is packed into the LibreOffice extension: it runs in that program's own Python, with its standard library only."""
+"""What is packed into the LibreOffice extension: it runs in that program's Python, with the standard library only."""
