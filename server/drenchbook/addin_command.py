@@ -12,9 +12,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     libreoffice = programs.add_parser("libreoffice", help="the extension of LibreOffice Calc (.oxt)")
     libreoffice.add_argument("output", nargs="?", default="drenchbook.oxt", metavar="OUT.oxt")
     libreoffice.set_defaults(run=_libreoffice)
+    excel = programs.add_parser("excel", help="a workbook with the functions of Excel on Windows in it (.xlsm)")
+    excel.add_argument("input", nargs="?", metavar="IN.xlsx", help="left out: an example of every function")
+    excel.add_argument("output", metavar="OUT.xlsm")
+    excel.add_argument("--python", metavar="PATH", help="the Python that has Drenchbook, where it is not this one")
+    excel.set_defaults(run=_excel)
 
 
 def _libreoffice(options: argparse.Namespace) -> int:
     from drenchbook.hosts import libreoffice_addin
 
     return libreoffice_addin.run(Path(options.output))
+
+
+def _excel(options: argparse.Namespace) -> int:
+    from drenchbook.hosts import excel_workbook
+
+    source = Path(options.input) if options.input else None
+    return excel_workbook.run(source, Path(options.output), options.python)

@@ -1,0 +1,1 @@
+"""Every host against the same registry."""
