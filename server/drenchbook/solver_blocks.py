@@ -81,10 +81,12 @@ class Block:
     def __len__(self) -> int:
         return len(self.opening)
 
-    def take(self, keep: Numbers) -> Block:
-        """The openings marked."""
+    def take(self, keep: Numbers, names: frozenset[str] | None = None) -> Block:
+        """The openings marked. With `names` only those fields are cut, and no other may be used again."""
         changed: dict[str, Any] = {}
         for name, value in self.__dict__.items():
+            if names is not None and name not in names:
+                continue
             if isinstance(value, Stretches):
                 changed[name] = value.take(keep)
             elif isinstance(value, np.ndarray) and name != "cold_density":

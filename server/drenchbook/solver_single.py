@@ -133,15 +133,11 @@ def _add_coefficients(sums: list[Numbers], side: Stretches, part: Numbers, facto
     factor, density = factor[season], density[season]
     powered = factor**HAZEN_WILLIAMS_FLOW
     drawn = powered if SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW else factor**SUPPLY_EXPONENT
-    terms = (
-        (side.power * powered)[SEASON_OF_STATE],
-        side.supply * drawn[SEASON_OF_STATE],
-        ((side.minor * density + side.square) * factor**2)[SEASON_OF_STATE],
-    )
     which = (part[:, :, None] == np.arange(4)).astype(float)
-    for total, term in zip(sums, terms, strict=True):
-        for stretch in range(part.shape[1]):
-            total += term[:, :, stretch, None] * which[:, stretch]
+    sums[0] += gathered(side.power * powered, which)[SEASON_OF_STATE]
+    sums[2] += gathered((side.minor * density + side.square) * factor**2, which)[SEASON_OF_STATE]
+    fed = np.flatnonzero(side.supply.any(axis=(0, 1)))  # few stretches begin at a supply
+    sums[1] += gathered(side.supply[..., fed] * drawn[SEASON_OF_STATE][..., fed], which[:, fed])
 
 
 def _segments(side: Stretches, part: Numbers, factor: Numbers, density: Numbers, viscosity: Numbers) -> list[Numbers]:
@@ -157,6 +153,11 @@ def _elements(side: Stretches, part: Numbers, factor: Numbers) -> list[Numbers]:
     return [group, factor.reshape(len(factor), -1)[:, at], side.element_curve]
 
 
+# What the search for the root reads of a block.
+_USED = frozenset(("end_static", "share", "coefficient", "coefficient_curve", "outlet_square", "bypass_coefficient",
+                   "bypass_curve", "rated_flow", "rated_pressure", "regulated", "outlet_pair"))  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Station:
     """One station of each opening: its path, its valve and its outlets."""
@@ -169,7 +170,7 @@ class Station:
 
     def take(self, keep: Numbers) -> Station:
         """The openings marked."""
-        return Station(self.block.take(keep), self.curves, self.paths.take(keep), self.lowest[:, keep],
+        return Station(self.block.take(keep, _USED), self.curves, self.paths.take(keep), self.lowest[:, keep],
                        self.above[:, keep])  # fmt: skip
 
     def outlet_flows(self, pressure: Numbers) -> tuple[Numbers, Numbers]:
