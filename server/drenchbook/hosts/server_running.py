@@ -35,16 +35,15 @@ LONGEST_STOP = 10.0  # [s]
 
 
 def serve(port: int = PORT, say: Callable[[str], None] = print) -> None:
-    """Serve until a signal or a host stops it; InputError where the port is taken."""
+    """Serve until a signal or a host stops it; InputError where the port, or the next one for https, is taken."""
     certificate = server_certificate.usable()
     plain = listening(port)
-    port = plain.getsockname()[1]
     try:
-        web = listening(port + 1) if certificate else None
+        web = listening(port + 1 if port else 0) if certificate else None
     except InputError:
         plain.close()
         raise
-    told = RunningServer(port, secrets.token_urlsafe(32), __version__, os.getpid())
+    told = RunningServer(plain.getsockname()[1], secrets.token_urlsafe(32), __version__, os.getpid())
     logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(levelname)s: %(message)s")
     _bound_files()
     with contextlib.suppress(KeyboardInterrupt):

@@ -133,9 +133,10 @@ for (const button of document.querySelectorAll("button.fill")) {
 }
 
 document.getElementById("find")?.addEventListener("input", (event) => {
-  const wanted = event.target.value.trim().toLowerCase();
+  const wanted = event.target.value.toLowerCase().split(/\s+/);
   for (const section of document.querySelectorAll("section.function")) {
-    section.hidden = !section.textContent.toLowerCase().includes(wanted);
+    const text = section.textContent.toLowerCase();
+    section.hidden = !wanted.every((word) => text.includes(word));
     document.querySelector(`nav a[href="#${section.id}"]`).parentElement.hidden = section.hidden;
   }
 });
