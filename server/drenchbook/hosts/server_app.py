@@ -77,6 +77,7 @@ def application(
     ports = [("http", port), *([("https", web_port)] if web_port else [])]
     hosts, origins = allowed(ports)
     app = Starlette(routes=[*_calls(threads, stop), *_pages(token, web_port), *_addin(token, web_port or port + 1)])
+    app.router.redirect_slashes = False
     return Guard(app, token, hosts, origins)
 
 
