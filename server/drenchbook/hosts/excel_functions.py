@@ -42,6 +42,12 @@ def answer(function: WorksheetFunction, cells: tuple[Any, ...]) -> Any:
     return "#NUM!" if isinstance(value, float) and not math.isfinite(value) else value
 
 
+def _single(cells: Any) -> Any:
+    """One value as itself, where xlwings hands over rows; a range keeps its rows and columns."""
+    rows = isinstance(cells, (list, tuple)) and len(cells) == 1 and isinstance(cells[0], (list, tuple))
+    return cells[0][0] if rows and len(cells[0]) == 1 else cells
+
+
 def _without_midnight(cell: Any) -> Any:
     """A cell, or the cells of a range, with a date where COM hands over the first moment of that day."""
     if isinstance(cell, (list, tuple)):
@@ -54,8 +60,10 @@ def _without_midnight(cell: Any) -> Any:
 def excel_function(function: WorksheetFunction) -> Callable[..., Any]:
     """One registry row as xlwings takes it: by signature, with what each argument and the answer are."""
 
+    tables = {place for place, argument in enumerate(function.takes) if argument.kind == "table"}
+
     def called(*cells: Any) -> Any:
-        return answer(function, cells)
+        return answer(function, tuple(cell if at in tables else _single(cell) for at, cell in enumerate(cells)))
 
     kinds = inspect.Parameter
     called.__name__ = called.__qualname__ = function.name
@@ -65,11 +73,10 @@ def excel_function(function: WorksheetFunction) -> Callable[..., Any]:
               default=None if argument.optional else kinds.empty)
         for argument in function.takes
     ])  # fmt: skip
-    decorated: Any = xlwings.func(category=CATEGORY)(called)
+    decorated: Any = called
     for argument in function.takes:
-        rows = {"ndim": 2, "err_to_str": True} if argument.kind == "table" else {"err_to_str": True}
-        decorated = xlwings.arg(argument.name, doc=argument_help(argument), **rows)(decorated)
-    return xlwings.ret()(decorated)
+        decorated = xlwings.arg(argument.name, doc=argument_help(argument), ndim=2, err_to_str=True)(decorated)
+    return xlwings.func(category=CATEGORY)(xlwings.ret()(decorated))  # last: each of the others resets the category
 
 
 for _function in FUNCTIONS:
