@@ -98,9 +98,10 @@ def _valve(
 
 
 def _plain(site: JudgedSite, column: ResultColumn, value: Any) -> Any:
-    """A value for a cell at full precision."""
+    """A value for a cell, to ten digits: what lies beyond differs from one processor to the next."""
     if isinstance(value, str):
         return value
     if math.isnan(value):
         return NOT_APPLICABLE
-    return float(from_si(value, column.unit(site.units))) if column.quantity else float(value)
+    number = from_si(value, column.unit(site.units)) if column.quantity else value
+    return float(f"{number:.10g}")

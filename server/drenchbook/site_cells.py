@@ -136,6 +136,11 @@ def _fittings(column: Column, typed: Any, units: str) -> str:
     return typed if isinstance(typed, str) else f"{typed:.15g}"
 
 
+# Spreadsheet programs hand a date to a function as the number of days since this one; 20000 to 80000 is 1954 to 2119.
+_DAY_ZERO = datetime.date(1899, 12, 30)
+_DAY_NUMBERS = range(20000, 80001)
+
+
 def _date(column: Column, typed: Any, units: str) -> datetime.date:
     if isinstance(typed, datetime.datetime):
         return typed.date()
@@ -146,6 +151,8 @@ def _date(column: Column, typed: Any, units: str) -> datetime.date:
             return datetime.date.fromisoformat(tidy(typed))
         except ValueError:
             pass
+    if isinstance(typed, (int, float)) and not isinstance(typed, bool) and typed in _DAY_NUMBERS:
+        return _DAY_ZERO + datetime.timedelta(days=int(typed))
     raise _UnusableError(f"{shown(typed)} is not a date; type it as year-month-day, 2026-05-04")
 
 

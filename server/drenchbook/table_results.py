@@ -13,12 +13,21 @@ from typing import Any
 from drenchbook.checks import judge
 from drenchbook.errors import SiteError
 from drenchbook.report import Report
-from drenchbook.result_tables import CASE_COLUMNS, NO_RESULT, SCHEDULE_COLUMNS, SET_COLUMNS, SITE_COLUMNS, UNKNOWN
+from drenchbook.result_tables import (
+    CASE_COLUMNS,
+    NO_RESULT,
+    SCHEDULE_COLUMNS,
+    SET_COLUMNS,
+    SITE_COLUMNS,
+    UNKNOWN,
+    ResultColumn,
+)
 from drenchbook.site_rules import structural_problems
 from drenchbook.site_sheets import SHEET_CORNER, Grid, ReadSite, read_grids
 from drenchbook.site_tables import TABLES
 
 Rows = list[list[Any]]
+Columns = tuple[ResultColumn, ...]
 
 
 def report_of(read: ReadSite, source: str) -> Report:
@@ -91,25 +100,25 @@ def _plain(cell: Any) -> Any:
 
 def schedule_rows(grids: Sequence[Grid]) -> Rows:
     """DRENCH_SCHEDULE: one row for each row of the Stations range, blanks last."""
-    return _rows(grids, Report.schedule_rows, len(SCHEDULE_COLUMNS), 1, len(grids[-1]) - 1)
+    return _rows(grids, Report.schedule_rows, SCHEDULE_COLUMNS, len(grids[-1]) - 1)
 
 
 def set_rows(grids: Sequence[Grid], rows: float = 0) -> Rows:
     """DRENCH_SETS: one row for each set of stations that an event lets flow at once, padded to `rows`."""
-    return _rows(grids, Report.set_rows, len(SET_COLUMNS), 1, int(rows))
+    return _rows(grids, Report.set_rows, SET_COLUMNS, int(rows))
 
 
 def case_rows(grids: Sequence[Grid], station: Any = "", rows: float = 0) -> Rows:
     """DRENCH_CASES: one row for each case, or the governing ones of a large site, padded to `rows`."""
-    return _rows(grids, lambda report: report.case_rows(str(station or "")), len(CASE_COLUMNS), 5, int(rows))
+    return _rows(grids, lambda report: report.case_rows(str(station or "")), CASE_COLUMNS, int(rows))
 
 
 def site_rows(grids: Sequence[Grid], rows: float = 0) -> Rows:
     """DRENCH_SITE: one row for each site line, the worst first, padded to `rows`."""
-    return _rows(grids, Report.site_rows, len(SITE_COLUMNS), 2, int(rows))
+    return _rows(grids, Report.site_rows, SITE_COLUMNS, int(rows))
 
 
-def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], width: int, word_column: int, room: int) -> Rows:
+def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], columns: Columns, room: int) -> Rows:
     """The rows of a report, padded with empty text; a file that cannot be used gives UNKNOWN and the sentences.
 
     Where there are more rows than room, the last row says how many are not shown and how to make room.
@@ -118,14 +127,16 @@ def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], width: int, 
     if isinstance(report, Report):
         rows = rows_of(report)
     else:
-        rows = [_words(str(problem), width, word_column) for problem in report.problems]
+        rows = [_words(str(problem), columns) for problem in report.problems]
     if room and len(rows) > room:
         left = f"and {len(rows) - room + 1} more rows: make room with drenchbook convert OLD.xlsx NEW.xlsx"
-        rows = [*rows[: room - 1], _words(left, width, word_column)]
-    return rows + [[""] * width for _ in range(room - len(rows))]
+        rows = [*rows[: room - 1], _words(left, columns)]
+    return rows + [[""] * len(columns) for _ in range(room - len(rows))]
 
 
-def _words(sentence: str, width: int, word_column: int) -> list[Any]:
-    row: list[Any] = [NO_RESULT] * width
-    row[word_column], row[-1] = UNKNOWN, sentence
-    return row
+def _words(sentence: str, columns: Columns) -> list[Any]:
+    """A row that is UNKNOWN and says why, in the columns for words that the table has."""
+    words = {"verdict": UNKNOWN, "state": UNKNOWN, "message": sentence, "outlets": sentence, "marks": ""}
+    if any(column.name == "message" for column in columns):
+        del words["outlets"]
+    return [words.get(column.name, NO_RESULT) for column in columns]

@@ -31,6 +31,7 @@ CURVE = LINE_DEVICES.column("curve")
         (PIPE_RUNS.column("material"), " COPPER L", "copper L"),
         (PROJECT.column("calculation_date"), datetime.datetime(2026, 5, 4, 12), datetime.date(2026, 5, 4)),
         (PROJECT.column("calculation_date"), "2026-05-04", datetime.date(2026, 5, 4)),
+        (PROJECT.column("calculation_date"), 46146.0, datetime.date(2026, 5, 4)),
         (PIPE_RUNS.column("tag"), 101, "101"),
     ],
 )
@@ -63,7 +64,8 @@ def test_what_a_cell_means(column, typed, value):
         (STATIONS.column("potable"), "maybe", '"maybe" must be Y or N'),
         (PIPE_RUNS.column("material"), "copper", "is not one of copper K, copper L"),
         (PROJECT.column("calculation_date"), "04.05.2026", "type it as year-month-day"),
-        (PROJECT.column("calculation_date"), 46146, "is not a date"),
+        (PROJECT.column("calculation_date"), 4614, "is not a date"),
+        (PROJECT.column("calculation_date"), 46146.5, "is not a date"),
         (EVENTS.column("users"), 0, "0 people is too small"),
         (VALVE_MODELS.column("seat_curve"), "0 0; 10 2", "above zero"),
     ],
