@@ -53,8 +53,8 @@ def installed(folder, command=None):
 class Calc:
     """The running program; a document is a number."""
 
-    def __init__(self, driver):
-        self.driver = driver
+    def __init__(self, driver, folder):
+        self.driver, self.folder, self.copies = driver, folder, 0
 
     def ask(self, do, **given):
         self.driver.stdin.write(json.dumps({"do": do, **given}) + "\n")
@@ -66,6 +66,13 @@ class Calc:
         return told["answer"]
 
     def open(self, path):
+        """Open a copy: the program puts a lock file beside what it opens."""
+        self.copies += 1
+        copy = self.folder / f"copy{self.copies}_{Path(path).name}"
+        shutil.copyfile(path, copy)
+        return self._open(copy)
+
+    def _open(self, path):
         return self.ask("open", path=Path(path).resolve().as_uri())
 
     def new(self):
@@ -104,7 +111,7 @@ def running_calc(folder, state, command=None, **more):
         [python, str(DRIVER), pipe], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=environment(state)
     )
     try:
-        yield Calc(driver)
+        yield Calc(driver, folder)
     finally:
         with contextlib.suppress(BrokenPipeError):
             driver.stdin.close()

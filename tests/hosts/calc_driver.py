@@ -22,6 +22,8 @@ def main():
         except Exception as error:  # told to the test, which fails with it
             answer = {"failed": f"{type(error).__name__}: {error}"}
         print(json.dumps(answer), flush=True)
+    for document in OPENED.values():
+        document.close(True)
     desktop.terminate()
 
 
