@@ -271,7 +271,8 @@ def test_text_that_looks_like_a_formula_stays_text(server, text):
 @pytest.mark.parametrize(
     "path",
     ["/../../etc/passwd", "/assets/../../../etc/passwd", "/assets/..%2f..%2f..%2fetc%2fpasswd",
-     "/assets/%2e%2e/pages.js", "/assets/pages.js/", "//assets/pages.js", "/assets//pages.js", "/assets/pages.css%00.png", "/addin/..\\..\\x",
+     "/assets/%2e%2e/pages.js", "/assets/pages.js/",
+     "//assets/pages.js", "/assets//pages.js", "/assets/pages.css%00.png", "/addin/..\\..\\x",
      "/assets/", "/addin/", "/assets/home.html", "/assets/drop-99999.png", "/server.json", "/addin/authority.key",
      "/%", "/%zz", "/a;b", "/" + "a" * 8000, "/functions/x", "/v1/health/../batch", "/.git/config"],
 )  # fmt: skip

@@ -273,7 +273,7 @@ def test_a_batch_whose_answers_are_too_large_ends_in_errors(monkeypatch):
     body = json.dumps({"calls": [{"function": "DRENCH_STATUS"}] * 5}).encode()
     answers = json.loads(server_batch.answer_batch(body))["answers"]
     assert ["value" in answer for answer in answers] == [True, True, True, False, False]
-    assert "more than 3 cells" in answers[3]["message"]
+    assert "ask for less" in answers[3]["message"]
 
 
 # --- start and end ----------------------------------------------------------------------------------------------------

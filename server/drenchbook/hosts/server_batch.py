@@ -109,6 +109,7 @@ class Memory:
 
 
 MEMORY = Memory()
+TOO_MUCH = {"error": NOT_AVAILABLE, "message": f"the answers of one batch may have {MOST_CELLS} cells; ask for less"}
 
 
 def forget() -> None:
@@ -128,13 +129,9 @@ def answer_batch(body: bytes) -> bytes:
     answers: list[dict[str, Any]] = []
     room = MOST_CELLS
     for call in read_batch(body)["calls"]:
-        answer = answered(call)
+        answer = answered(call) if room > 0 else TOO_MUCH
         room -= _size(answer)
-        if room < 0:
-            answer = _failed(
-                NOT_AVAILABLE, f"the answers of this batch have more than {MOST_CELLS} cells; ask for less"
-            )
-        answers.append(answer)
+        answers.append(answer if room >= 0 else TOO_MUCH)
     return to_json({"version": __version__, "answers": answers}, inf_nan_mode="null")
 
 

@@ -10,6 +10,8 @@ const DRENCHBOOK = {};
   const MOST_KEPT = 5000; // answers kept for the next calculation
   const LONGEST_KEPT = 2000; // characters of a call whose answer is kept
   const LONGEST_WAIT = 120000; // ms
+  const FIRST_DAY = 36526; // 2000 and 2100 in days of the spreadsheet calendar: numbers between may be dates
+  const LAST_DAY = 73051;
   const ADDRESS = /^(.*)!\$?[A-Z]{1,3}\$?\d+(:\$?[A-Z]{1,3}\$?\d+)?$/i;
 
   const queue = []; // calls of this tick
@@ -27,110 +29,149 @@ const DRENCHBOOK = {};
       "#N/A": codes.notAvailable || "#N/A",
       "#NUM!": codes.invalidNumber || "#NUM!",
       "#NAME?": codes.invalidName || "#NAME?",
+      "#DIV/0!": codes.divisionByZero || "#DIV/0!",
+      "#REF!": codes.invalidReference || "#REF!",
+      "#NULL!": codes.nullReference || "#NULL!",
     };
     const chosen = known[code] || codes.invalidValue || "#VALUE!";
     return new CustomFunctions.Error(chosen, sentence);
   }
 
-  /** One argument as the server takes it: blank is null and never zero. */
+  /** One argument as the server takes it: blank is null and never zero; an error inside a range is its text. */
   function plain(value) {
     if (value === undefined || value === null || value === "") return null;
-    if (Array.isArray(value)) return value.map(plain);
+    if (Array.isArray(value)) return value.map((row) => (Array.isArray(row) ? row.map(plain) : plain(row)));
     if (typeof value === "object") {
-      if ("basicValue" in value) return plain(value.basicValue); // a cell with a data type behind its number or text
       if (value.type === "Empty") return null;
+      if ("basicValue" in value) return plain(value.basicValue); // a data type with a number or text behind it
       throw refusal("#VALUE!", "an argument is a data type that is neither a number nor text");
     }
     if (typeof value === "number" && !Number.isFinite(value)) throw refusal("#VALUE!", "an argument is not a finite number");
     return value;
   }
 
-  /** The arguments in order; a list that repeats is spread out, blanks at the end are left out. */
+  /** The arguments in order; an error stays that error; a list that repeats is spread out. */
   function listed(given, shape) {
-    const values = given.slice(0, shape.arguments).map(plain);
-    if (shape.repeats && values.length) {
-      const rest = values.pop();
-      if (rest !== null) values.push(...rest.map((each) => (single(each) ? each[0][0] : each)));
-    }
-    while (values.length && values[values.length - 1] === null) values.pop();
-    return values;
+    const values = given.slice(0, shape.arguments);
+    if (shape.repeats && values.length === shape.arguments) values.push(...(values.pop() || []).map((each) => (single(each) ? each[0][0] : each)));
+    for (const value of values) if (value && value.type === "Error") throw refusal(value.basicValue, "an argument is an error");
+    return values.map(plain);
   }
 
   function single(value) {
     return Array.isArray(value) && value.length === 1 && Array.isArray(value[0]) && value[0].length === 1;
   }
 
-  // --- blank cells -------------------------------------------------------------------------------------------------
-  // Some desktop versions of the spreadsheet program hand a blank cell over as 0, alone or inside a range. Wherever a 0
-  // comes from a cell, the cell itself is asked whether it is blank.
+  // --- blanks and dates ----------------------------------------------------------------------------------------------
+  // Some versions of the spreadsheet program hand a blank cell over as 0, alone or inside a range, and all hand a date
+  // over as a number. Wherever a number may be one of these and comes from a cell, the cell itself is asked.
 
-  function hasZero(value) {
-    return Array.isArray(value) ? value.some(hasZero) : value === 0;
+  const asked = new Map(); // address -> promise of what the cells hold, for this tick
+  let toAsk = [];
+
+  function doubtful(value) {
+    if (Array.isArray(value)) return value.some(doubtful);
+    return value === 0 || (typeof value === "number" && value >= FIRST_DAY && value < LAST_DAY);
   }
 
-  function doubtful(values, addresses) {
-    const found = [];
-    values.forEach((value, place) => {
-      const address = addresses && addresses[place];
-      if (typeof address === "string" && ADDRESS.test(address) && hasZero(value)) found.push({ place, address });
-    });
-    return found;
+  /** The arguments with null for each 0 that is a blank cell, and dates for numbers in cells with the look of a date. */
+  async function meant(values, addresses) {
+    const places = (addresses || []).flat(3);
+    return Promise.all(
+      values.map((value, place) => {
+        const address = places[place];
+        if (typeof address !== "string" || !ADDRESS.test(address) || !doubtful(value)) return value;
+        return cellsAt(address).then((cells) => corrected(value, cells));
+      }),
+    );
   }
 
-  /** The arguments with null for each 0 that stands for a blank cell. */
-  async function withoutFalseZeros(values, addresses) {
-    const found = doubtful(values, addresses);
-    if (!found.length) return values;
-    if (typeof Excel === "undefined") throw refusal("#N/A", "cannot tell blank cells from zeros here; open the Drenchbook pane once");
-    const kinds = await Excel.run(async (context) => {
-      const ranges = found.map(({ address }) => {
+  function corrected(value, { kinds, formats }) {
+    if (!Array.isArray(value)) return one(value, kinds[0][0], formats[0][0]);
+    return value.map((row, r) => row.map((each, c) => (kinds[r] && c < kinds[r].length ? one(each, kinds[r][c], formats[r][c]) : each)));
+  }
+
+  function one(value, kind, format) {
+    if (value === 0) return kind === "Empty" ? null : value;
+    return typeof value === "number" && doubtful(value) && looksLikeDate(format) ? { date: isoDate(value) } : value;
+  }
+
+  /** Whether a number format shows days, months or years; text in quotes, escapes and brackets aside. */
+  function looksLikeDate(format) {
+    return typeof format === "string" && /[dmy]/i.test(format.replace(/"[^"]*"|\\.|\[[^\]]*\]|_./g, "").replace(/general/i, ""));
+  }
+
+  function isoDate(serial) {
+    const text = new Date(Math.round((serial - 25569) * 86400) * 1000).toISOString();
+    return Number.isInteger(serial) ? text.slice(0, 10) : text.slice(0, 19);
+  }
+
+  function cellsAt(address) {
+    if (typeof Excel === "undefined") return Promise.reject(refusal("#N/A", "cannot tell blank cells from zeros here"));
+    if (!asked.has(address)) {
+      const entry = { address };
+      asked.set(address, new Promise((resolve, reject) => Object.assign(entry, { resolve, reject })));
+      if (!toAsk.length) setTimeout(askCells, 0);
+      toAsk.push(entry);
+    }
+    return asked.get(address);
+  }
+
+  function askCells() {
+    const entries = toAsk;
+    toAsk = [];
+    asked.clear(); // the cells may change before the next tick
+    Excel.run(async (context) => {
+      const ranges = entries.map(({ address }) => {
         const cut = address.lastIndexOf("!");
         const sheet = address.slice(0, cut).replace(/^'|'$/g, "").replace(/''/g, "'").replace(/^.*\]/, "");
         const range = context.workbook.worksheets.getItem(sheet).getRange(address.slice(cut + 1));
-        range.load("valueTypes");
+        range.load("valueTypes,numberFormat");
         return range;
       });
       await context.sync();
-      return ranges.map((range) => range.valueTypes);
+      ranges.forEach((range, at) => entries[at].resolve({ kinds: range.valueTypes, formats: range.numberFormat }));
+    }).catch((error) => {
+      const sentence = `cannot tell blank cells from zeros (${error && error.message}); calculate again`;
+      entries.forEach((entry) => entry.reject(refusal("#N/A", sentence)));
     });
-    const cleared = values.slice();
-    found.forEach(({ place }, at) => {
-      const value = values[place];
-      const empty = (row, column) => kinds[at][row] && kinds[at][row][column] === "Empty";
-      if (!Array.isArray(value)) cleared[place] = empty(0, 0) ? null : value;
-      else cleared[place] = value.map((row, r) => row.map((each, c) => (each === 0 && empty(r, c) ? null : each)));
-    });
-    return cleared;
   }
 
   // --- one call ----------------------------------------------------------------------------------------------------
 
   async function call(name, shape, given, invocation) {
-    const addresses = invocation && invocation.parameterAddresses;
-    const values = await withoutFalseZeros(listed(given, shape), shape.repeats ? null : addresses);
-    const text = JSON.stringify({ function: name, arguments: values });
-    if (kept.has(text)) return finished(kept.get(text));
-    const entry = pending.get(text) || enqueue(text);
-    entry.waiting += 1;
-    if (invocation && "onCanceled" in invocation) {
+    let entry = null;
+    let cancelled = false;
+    if (invocation && typeof invocation === "object") {
       invocation.onCanceled = () => {
-        entry.waiting -= 1;
-        if (entry.waiting === 0) entry.cancel();
+        if (entry && !cancelled) leave(entry);
+        cancelled = true;
       };
     }
+    const values = await meant(listed(given, shape), invocation && invocation.parameterAddresses);
+    if (cancelled) throw refusal("#N/A", "cancelled");
+    while (values.length && values[values.length - 1] === null) values.pop();
+    const text = JSON.stringify({ function: name, arguments: values });
+    if (kept.has(text)) return finished(kept.get(text));
+    entry = pending.get(text) || enqueue(text);
+    entry.waiting += 1;
     return finished(await entry.answer);
+  }
+
+  /** One caller less; without any, the call is taken back, and the request too when nobody waits for it. */
+  function leave(entry) {
+    entry.waiting -= 1;
+    if (entry.waiting > 0) return;
+    entry.cancelled = true;
+    if (pending.get(entry.text) === entry) pending.delete(entry.text);
+    entry.reject(refusal("#N/A", "cancelled"));
+    if (entry.request && entry.request.entries.every((each) => each.cancelled)) entry.request.controller.abort();
   }
 
   function enqueue(text) {
     const entry = { text, waiting: 0, cancelled: false, request: null };
     entry.answer = new Promise((resolve, reject) => Object.assign(entry, { resolve, reject }));
     entry.answer.catch(() => {}); // each caller has its own catch; a call that was cancelled has none left
-    entry.cancel = () => {
-      entry.cancelled = true;
-      pending.delete(text);
-      entry.reject(refusal("#N/A", "cancelled"));
-      if (entry.request && entry.request.entries.every((each) => each.cancelled)) entry.request.controller.abort();
-    };
     pending.set(text, entry);
     queue.push(entry);
     if (!scheduled) {
@@ -141,8 +182,15 @@ const DRENCHBOOK = {};
   }
 
   function finished(answer) {
-    if (!("error" in answer)) return answer.value === null ? "" : answer.value;
+    if (!("error" in answer)) return blankless(answer.value);
     throw refusal(answer.error, answer.message);
+  }
+
+  /** An answer as cells take it: the spreadsheet program would show null as 0. */
+  function blankless(value) {
+    if (Array.isArray(value)) return value.map(blankless);
+    if (value === null) return "";
+    return typeof value === "object" && "date" in value ? value.date : value;
   }
 
   // --- requests ----------------------------------------------------------------------------------------------------
@@ -214,15 +262,14 @@ const DRENCHBOOK = {};
     return (globalThis.drenchbookServer || globalThis.location.origin).replace(/\/$/, "");
   }
 
-  function down(error) {
-    if (error instanceof CustomFunctions.Error) return error;
+  function down() {
     return refusal("#N/A", `the Drenchbook server does not answer at ${server()}; start it with: drenchbook server`);
   }
 
   function post(body, signal) {
     const headers = { "Content-Type": "application/json", "X-Drenchbook-Token": token };
-    return fetch(`${server()}/v1/batch`, { method: "POST", headers, body, signal }).catch((error) => {
-      throw down(error);
+    return fetch(`${server()}/v1/batch`, { method: "POST", headers, body, signal }).catch(() => {
+      throw down();
     });
   }
 
@@ -237,8 +284,8 @@ const DRENCHBOOK = {};
       const page = await (await fetch(`${server()}/addin/functions.html`, { cache: "no-store", signal })).text();
       const found = /<meta name="drenchbook-token" content="([^"]*)">/.exec(page);
       return found ? found[1] : "";
-    } catch (error) {
-      throw down(error);
+    } catch {
+      throw down();
     }
   }
 
