@@ -17,6 +17,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     excel.add_argument("output", metavar="OUT.xlsm")
     excel.add_argument("--python", metavar="PATH", help="the Python that has Drenchbook, where it is not this one")
     excel.set_defaults(run=_excel)
+    web = programs.add_parser("web", help="the add-in of Excel on the web, on Mac and on Windows: a folder of files")
+    web.add_argument("output", metavar="OUT_DIR")
+    web.add_argument("--port", type=int, default=8714, metavar="N", help="port at which the server answers over https")
+    web.set_defaults(run=_web)
 
 
 def _libreoffice(options: argparse.Namespace) -> int:
@@ -30,3 +34,9 @@ def _excel(options: argparse.Namespace) -> int:
 
     source = Path(options.input) if options.input else None
     return excel_workbook.run(source, Path(options.output), options.python)
+
+
+def _web(options: argparse.Namespace) -> int:
+    from drenchbook.hosts import web_addin
+
+    return web_addin.run(Path(options.output), options.port)

@@ -163,6 +163,16 @@ def test_the_files_are_written_and_the_same_each_time(tmp_path):
         assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
 
 
+def test_the_command_writes_them_and_says_what_comes_next(tmp_path, capsys):
+    from drenchbook.command_line import main
+
+    assert main(["addin", "web", str(tmp_path / "out"), "--port", "9001"]) == 0
+    assert "https://localhost:9001/addin/functions.js" in (tmp_path / "out" / "manifest.xml").read_text(
+        encoding="utf-8"
+    )
+    assert "drenchbook server --certificate" in capsys.readouterr().out
+
+
 # --- the script in Node -----------------------------------------------------------------------------------------------
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from xml.sax.saxutils import quoteattr
 
 from drenchbook import __version__
+from drenchbook.errors import ALL_MET
 from drenchbook.hosts import server_pages, web_icons
 from drenchbook.result_tables import CAUTIONS
 from drenchbook.units import SI, US
@@ -124,3 +125,13 @@ def write_web_addin(folder: Path, port: int = WEB_PORT) -> list[Path]:
     for name, data in contents.items():
         (folder / name).write_bytes(data)
     return [folder / name for name in contents]
+
+
+def run(folder: Path, port: int) -> int:
+    """The command: write the files and say what comes next."""
+    write_web_addin(folder, port)
+    print(f"{folder / 'manifest.xml'} and the files it names written")
+    print("1. drenchbook server --certificate   once, and trust the authority as it says")
+    print(f"2. drenchbook server --port {port - 1}   the add-in is served at https://localhost:{port}")
+    print("3. in Excel: Insert, Add-ins, Upload My Add-in, and choose manifest.xml")
+    return ALL_MET
