@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import re
 
 FRACTION_GLYPHS = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
+LONGEST_REMEMBERED = 40  # characters; a sheet repeats a few sizes in thousands of cells
 MONTHS = "jan|feb|mar|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez"
 
 
@@ -45,6 +47,11 @@ def tidy(typed: str) -> str:
     >>> tidy("1 ¼”"), tidy(" dn 32 "), tidy("28 × 1,2 mm"), tidy("¾ in.")
     ('1-1/4', 'DN32', '28x1.2', '3/4')
     """
+    return _tidied(typed) if len(typed) <= LONGEST_REMEMBERED else _tidied.__wrapped__(typed)
+
+
+@functools.lru_cache(maxsize=1024)
+def _tidied(typed: str) -> str:
     text = typed.replace("⁄", "/").translate(str.maketrans("×‐‑‒–—−", "x------"))
     for glyph, fraction in FRACTION_GLYPHS.items():
         text = re.sub(rf"(\d)[\s-]*{glyph}", rf"\1-{fraction}", text).replace(glyph, fraction)
