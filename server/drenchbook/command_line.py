@@ -85,6 +85,11 @@ def _parser() -> argparse.ArgumentParser:
     server_command.add_arguments(server)
     server.set_defaults(run=server_command.run)
 
+    doctor = commands.add_parser("doctor", help="find what keeps functions from computing, and say the cure")
+    doctor.add_argument("file", nargs="?", metavar="FILE", help="a workbook to look at as well")
+    doctor.add_argument("--json", action="store_true", help="print one JSON object with every finding")
+    doctor.set_defaults(run=_doctor)
+
     commands.add_parser(
         "evaluate",
         help='evaluate formulas: evaluate \'=DRENCH_PIPE_LOSS(20,"copper L","1",100,"none",60)\'; - reads one a line',
@@ -135,6 +140,12 @@ def _start(options: argparse.Namespace) -> int:
     write_site(blank_site(options.units, options.criteria), output)
     print(f"{output} written: {options.units} units, {options.criteria}")
     return ALL_MET
+
+
+def _doctor(options: argparse.Namespace) -> int:
+    from drenchbook.hosts import doctor
+
+    return doctor.run(Path(options.file) if options.file else None, as_json=options.json)
 
 
 def _templates(options: argparse.Namespace) -> int:
