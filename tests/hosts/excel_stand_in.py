@@ -16,6 +16,7 @@ import sys
 from types import SimpleNamespace
 from unittest import mock
 
+from pyopenvba.exceptions import VBARuntimeError
 from pyopenvba.interpreter import (
     EMPTY,
     MISSING,
@@ -42,6 +43,7 @@ WINDOWS_MODULES = (
     "win32com.server.util",
 )  # fmt: skip
 FIRST_ERROR, PARAMETER_NOT_FOUND = -2146828288, -2147352572  # how COM numbers VBA's errors, and a missing argument
+WRONG_COUNT = (449, 450)  # VBA's errors for an argument that is missing, or one too many
 ERROR_TEXTS = {number: text for text, number in ERROR_NUMBERS.items()}
 
 
@@ -293,7 +295,12 @@ class Excel(HostBridge):
 
     def cell(self, name, *arguments):
         """What a cell shows that holds a call with these arguments, `Cells` among them: a value, rows, or an error."""
-        return shown(self.vba.run(name, [in_cell(argument) for argument in arguments], module=MODULE_NAME))
+        try:
+            return shown(self.vba.run(name, [in_cell(argument) for argument in arguments], module=MODULE_NAME))
+        except VBARuntimeError as error:
+            if error.number not in WRONG_COUNT:
+                raise
+            return VBAErrorValue(ERROR_NUMBERS["#VALUE!"])  # what Excel shows for too few or too many arguments
 
 
 def in_cell(value):

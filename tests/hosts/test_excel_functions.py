@@ -3,7 +3,6 @@
 import ast
 import datetime
 import functools
-import random
 from pathlib import Path
 
 import pytest
@@ -16,6 +15,7 @@ from drenchbook.units import SI
 from drenchbook.workbook.reading import read_workbook
 from drenchbook.worksheet_functions import FUNCTION_BY_NAME, FUNCTIONS, status
 from tests.hosts.excel_stand_in import Cells, Excel, run_calls, windows_side
+from tests.hosts.truth_cases import examples, invalid, valid
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = ROOT / "server" / "drenchbook"
@@ -285,28 +285,25 @@ def test_opening_the_workbook_gives_the_wizard_its_texts_and_changes_nothing(nam
 # --- the runner, and what xlwings is told ---------------------------------------------------------------------------
 
 
-def test_random_calls_agree_with_the_registry():
-    """Two hundred lists of arguments, most of them wrong somewhere: the same digits and the same refusals."""
-    chance = random.Random(20260504)
-    spoiled = [None, "", "lots", -1.0, 1e6, True, {"date": "2026-05-04"}, [[1.0, 2.0]], "SI"]
-    rows = [(function, example) for function, example in EXAMPLES if function.name not in ("DRENCH_REASON",)]
-    calls = []
-    for _ in range(200):
-        function, example = chance.choice(rows)
-        cells = list(example.cells)
-        if chance.random() < 0.7:
-            cells[chance.randrange(len(cells))] = chance.choice(spoiled)
-        calls.append({"function": function.name, "arguments": cells})
+def test_the_table_of_truth_holds_in_excel():
+    """Every example, 200 valid and 200 spoiled lists of arguments: the same digits and the same refusals."""
+    cases = [*examples(), *valid(), *invalid()]
+    answers = run_calls([{"function": case.function, "arguments": list(case.plain())} for case in cases])
     refused = 0
-    for call, answer in zip(calls, run_calls(calls), strict=True):
-        cells = [datetime.date.fromisoformat(c["date"]) if isinstance(c, dict) else c for c in call["arguments"]]
+    for case, answer in zip(cases, answers, strict=True):
         try:
-            expected = {"value": FUNCTION_BY_NAME[call["function"]](*cells)}
+            expected = {"value": FUNCTION_BY_NAME[case.function](*case.plain())}
         except (InputError, SiteError) as error:
             refused += 1
             expected = {"error": "#VALUE!", "message": str(error)}
-        assert answer == expected, call
-    assert 40 < refused < 190
+        assert answer == expected, case
+    assert refused == 200
+
+
+def test_a_skipped_argument_that_is_wanted_is_an_error(excel):
+    assert excel.cell("DRENCH_PIPE_VELOCITY", MISSING, "copper L", "1") == VALUE
+    assert excel.cell("DRENCH_PIPE_VELOCITY", 20, "copper L") == VALUE
+    assert excel.cell("DRENCH_PIPE_VELOCITY", 20, "copper L", "1", "US", "more") == VALUE
 
 
 @pytest.mark.parametrize("function", FUNCTIONS, ids=lambda function: function.name)

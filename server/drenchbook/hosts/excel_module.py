@@ -94,6 +94,7 @@ End Function
 
 ' Ask Python; False, with the reason in Trouble, where it does not answer. A process that has ended is started again
 ' once; then nobody asks for some seconds, so that a workbook of a thousand functions does not wait a thousand times.
+' Brackets hand arguments over by value: Python's side would take a variable for something that it has to give back.
 Private Function Asked(ByVal wanted As String, ByVal plain As Variant, ByRef answer As Variant) As Boolean
     Dim tries As Long
     If Trouble <> "" Then
@@ -105,7 +106,7 @@ Again:
         Remembered.RemoveAll
         Set Python = XLPy()
     End If
-    answer = Python.CallUDF(PYTHON_MODULE, wanted, plain)
+    answer = Python.CallUDF(PYTHON_MODULE, (wanted), (plain))
     Trouble = ""
     Asked = True
     Exit Function
