@@ -44,9 +44,12 @@ class Problem:
     row_tag: str = ""
 
     def __str__(self) -> str:
-        place = f"sheet {self.sheet}, {self.cell}" if self.cell else f"sheet {self.sheet}"
+        file = self.sheet in ("file", "workbook", "site file")
+        place = self.sheet if file else f"sheet {self.sheet}"
+        place += f", {self.cell}" if self.cell else ""
         tag = f" ({self.row_tag})" if self.row_tag else ""
-        return f"{place}{tag}: {shown(self.value)}: {self.remedy}"
+        told = self.value is None and (not self.cell or "blank" in self.remedy)
+        return f"{place}{tag}: {'' if told else shown(self.value) + ': '}{self.remedy}"
 
 
 class SiteError(ValueError):

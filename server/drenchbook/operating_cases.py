@@ -76,7 +76,7 @@ class Cases:
 
     def label(self, opening: int) -> str:
         """How a person names the opening: "L1", "L1 + L2", "L1: eye/face wash alone"."""
-        stations = " + ".join(self.station_tags[s] for s in self.stations.member[self.stations.of(opening)])
+        stations = " + ".join(self.station_tags[s].strip() for s in self.stations.member[self.stations.of(opening)])
         if self.kind[opening] != ONE_OUTLET:
             return stations
         return f"{stations}: {self.outlet_names[self.outlets.member[self.outlets.of(opening)][0]]} alone"
