@@ -1,6 +1,5 @@
 """One table of truth: the same digits and the same refusals from every host, and a blank is never a zero."""
 
-import importlib.util
 import json
 
 import openpyxl
@@ -52,7 +51,7 @@ def by_batch(cases, ask):
     """Batches over HTTP, or to what answers them."""
     calls = [(case.function, case.plain()) for case in cases]
     calls += [("DRENCH_REASON", (case.function, *case.plain())) for case in cases]
-    answers = [outcome(a["value"] if "value" in a else a) for a in ask(*calls)]
+    answers = [outcome(a.get("value", a)) for a in ask(*calls)]
     return [(answer, sentence[1]) for answer, sentence in zip(answers, answers[len(cases) :], strict=False)]
 
 

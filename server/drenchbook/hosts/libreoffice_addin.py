@@ -117,7 +117,8 @@ def method(function: WorksheetFunction) -> Method:
     takes = [DOCUMENT]
     for argument in function.takes:
         kind = RANGE if argument.kind == "table" else REPEATED if argument.repeats else ANY
-        takes.append((f"{argument.name}_", kind))  # the underscore keeps clear of words that the language reserves
+        # An identifier has no underscore there, and must keep clear of the words that the language of types reserves.
+        takes.append(("cell" + argument.name.title().replace("_", ""), kind))
     return Method(method_name(function), TABLE_ANSWER if function.gives == TABLE else ANY, tuple(takes))
 
 

@@ -20,6 +20,7 @@ from typing import Any
 BLANK, ZERO, DOUBT = "blank", "zero", "doubt"
 EMPTY, NUMBER, TEXT, FORMULA = "EMPTY", "VALUE", "TEXT", "FORMULA"
 KEPT = 0.05  # [s] for which the formulas of a document are remembered while it calculates
+MOST_FORMULAS = 20_000  # remembered by what is written in them
 # These may give back a cell as it is, and with it an empty one; any other function gives a value.
 PASS_ON = {"INDEX", "OFFSET", "INDIRECT", "CHOOSE", "IFS", "SWITCH", "XLOOKUP", "VLOOKUP", "HLOOKUP", "LOOKUP",
            "COM.MICROSOFT.IFS", "COM.MICROSOFT.SWITCH", "MULTIPLE.OPERATIONS"}  # fmt: skip
@@ -35,7 +36,8 @@ _NUMBER = re.compile(r"-?(?:\d+\.?\d*|\.\d+)(?:E[+-]?\d+)?%?", re.IGNORECASE)
 class Source:
     """Where an argument comes from.
 
-    `kind` is "value" (with it), "cell" (its place), "choice" (of sources), "range", "computed" or "unknown".
+    `kind` is "value" (with it), "cell" (its place), "choice" (of sources), "name" (a defined one), "range", "computed"
+    or "unknown".
     """
 
     kind: str
@@ -117,7 +119,7 @@ def _names_called(formula: str) -> Iterator[tuple[str, int]]:
         last = at
 
 
-def source_of(text: str, sheet: str, names: Any = None) -> Source:
+def source_of(text: str, sheet: str) -> Source:
     """Where the argument that is written so comes from.
 
     Parameters
@@ -126,8 +128,6 @@ def source_of(text: str, sheet: str, names: Any = None) -> Source:
         One argument, as the program writes formulas for other programs. [-]
     sheet : str
         Sheet of the formula. [-]
-    names : mapping, optional
-        What a defined name stands for. [-]
 
     >>> source_of("$B$2", "Pipes"), source_of("2*B2", "Pipes").kind, source_of("-1.5", "Pipes").value
     (Source(kind='cell', value=Place(sheet='Pipes', column=1, row=1)), 'computed', -1.5)
@@ -135,6 +135,8 @@ def source_of(text: str, sheet: str, names: Any = None) -> Source:
     text = text.strip()
     while text.startswith("+") or _is_bracketed(text):  # neither changes what is passed on
         text = (text[1:] if text.startswith("+") else text[1:-1]).strip()
+    if not text:
+        return Source("value", None)  # left out: arrives as nothing, not as 0
     if _NUMBER.fullmatch(text):
         return Source("value", float(text[:-1]) / 100 if text.endswith("%") else float(text))
     if text.startswith('"'):
@@ -149,25 +151,24 @@ def source_of(text: str, sheet: str, names: Any = None) -> Source:
         return RANGE
     called = _CALL.match(text)
     if called and arguments_from(text, called.end())[1] == len(text):
-        return _of_call(called.group(1).upper(), arguments_from(text, called.end())[0], sheet, names)
+        return _of_call(called.group(1).upper(), arguments_from(text, called.end())[0], sheet)
     if _NAME.fullmatch(text):
-        stands_for = names(text) if names else ""
-        return source_of(stands_for, sheet) if stands_for else UNKNOWN
+        return Source("name", text)
     outside = {sign for _, sign, _ in _steps(text)}
     return UNKNOWN if outside & set("!~:#") or not outside & set("+-*/^&=<>%") else COMPUTED
 
 
-def _of_call(name: str, arguments: list[str], sheet: str, names: Any) -> Source:
+def _of_call(name: str, arguments: list[str], sheet: str) -> Source:
     if name in PASS_ON:
         return UNKNOWN
     if name in EITHER:
-        return Source("choice", tuple(source_of(each, sheet, names) for each in arguments))
+        return Source("choice", tuple(source_of(each, sheet) for each in arguments))
     if name != "IF":
         return COMPUTED
     asked = arguments[0].replace("$", "").upper() if arguments else ""
     # IF(x="";"";x) passes x on only where it is not blank.
     kept = [each for each in arguments[1:] if not _asks_for(asked, each)]
-    found = tuple(source_of(each, sheet, names) for each in kept)
+    found = tuple(source_of(each, sheet) for each in kept)
     return Source("choice", (*found, COMPUTED) if len(kept) < len(arguments) - 1 else found)
 
 
@@ -198,15 +199,17 @@ def _place(cell: re.Match[str], sheet: str) -> Place:
 class Blanks:
     """Tells blanks from zeros in the calls of a document.
 
-    `document` has two methods: `formulas(name)` gives (sheet, formula) of each cell that calls the function, and
-    `cell(place)` gives kind and value of a cell. `name(word)` gives what a defined name stands for.
+    `document` has three methods: `formulas(name)` gives (sheet, formula) of each cell that calls the function,
+    `cell(place)` gives kind and value of a cell, and `name(word)` what a defined name stands for.
     """
 
     def __init__(self, clock: Any = time.monotonic):
         self.clock = clock
         self.key: Any = None
         self.until = 0.0
-        self.calls: list[tuple[list[Source], list[Any]]] = []
+        self.calls: list[list[Source]] = []
+        self.seen: dict[Place, tuple[str, Any]] = {}
+        self.parsed: dict[Any, list[list[Source]]] = {}
 
     def judge(self, document: Any, key: Any, names: Sequence[str], arguments: Sequence[Any]) -> list[str]:
         """For each argument "" where it is no zero, else "blank", "zero" or "doubt"."""
@@ -218,17 +221,35 @@ class Blanks:
 
     def _read(self, document: Any, key: Any, names: Sequence[str]) -> None:
         start = self.clock()
-        self.calls = []
+        self.calls, self.seen = [], {}
+        if len(self.parsed) > MOST_FORMULAS:
+            self.parsed = {}
         for sheet, formula in document.formulas(names[0]):
-            for texts in calls_in(formula, names):
-                sources = [source_of(text, sheet, document.name) for text in texts]
-                self.calls.append((sources, [document.cell(s.value) if s.kind == "cell" else None for s in sources]))
+            known = self.parsed.get((names, sheet, formula))
+            if known is None:
+                known = [[source_of(text, sheet) for text in texts] for texts in calls_in(formula, names)]
+                self.parsed[names, sheet, formula] = known
+            self.calls += known
         self.key, now = key, self.clock()
         self.until = now + max(KEPT, 3 * (now - start))
 
     def _fitting(self, document: Any, arguments: Sequence[Any]) -> list[list[Source]]:
-        return [sources for sources, cells in self.calls if len(sources) >= _given(arguments)
-                and all(map(_fits, sources, cells, arguments))]  # fmt: skip
+        given = max((place + 1 for place, value in enumerate(arguments) if value is not None), default=0)
+        return [sources for sources in self.calls if len(sources) >= given
+                and all(map(_may_be, sources, arguments))
+                and all(self._holds(document, *each) for each in zip(sources, arguments))]  # fmt: skip  # noqa: B905
+
+    def _holds(self, document: Any, source: Source, value: Any) -> bool:
+        """Whether the cell that an argument comes from can have given this value."""
+        source = _named(document, source)
+        if source.kind != "cell":
+            return _may_be(source, value)
+        if source.value not in self.seen:
+            self.seen[source.value] = document.cell(source.value)
+        kind, holds = self.seen[source.value]
+        if kind == EMPTY:
+            return is_zero(value)
+        return kind == FORMULA or _same(holds, value)
 
 
 def is_zero(value: Any) -> bool:
@@ -236,20 +257,20 @@ def is_zero(value: Any) -> bool:
     return isinstance(value, float) and value == 0
 
 
-def _given(arguments: Sequence[Any]) -> int:
-    return max((place + 1 for place, value in enumerate(arguments) if value is not None), default=0)
+def _named(document: Any, source: Source) -> Source:
+    """What a defined name stands for; any other source as it is."""
+    if source.kind != "name":
+        return source
+    text = document.name(source.value)
+    found = source_of(text, "") if text else UNKNOWN
+    return UNKNOWN if found.kind == "name" else found
 
 
-def _fits(source: Source, cell: Any, value: Any) -> bool:
-    """Whether an argument that comes from there can have this value."""
+def _may_be(source: Source, value: Any) -> bool:
+    """Whether an argument that is written so can have this value, as far as the formula itself shows."""
     if source.kind == "value":
         return _same(source.value, value)
-    if source.kind != "cell":
-        return source.kind != "range" or isinstance(value, tuple)
-    kind, holds = cell
-    if kind == EMPTY:
-        return is_zero(value)
-    return kind == FORMULA or _same(holds, value)
+    return source.kind != "range" or isinstance(value, tuple)
 
 
 def _same(one: Any, other: Any) -> bool:
@@ -265,6 +286,7 @@ def _verdict(document: Any, fitting: Sequence[Sequence[Source]], place: int) -> 
 
 def _zero_from(document: Any, source: Source) -> str:
     """What a zero is that comes from there, by the cells as they are now."""
+    source = _named(document, source)
     if source.kind == "choice":
         told = {_zero_from(document, each) for each in source.value if _can_be_zero(document, each)}
         return told.pop() if len(told) == 1 else DOUBT
@@ -274,6 +296,7 @@ def _zero_from(document: Any, source: Source) -> str:
 
 
 def _can_be_zero(document: Any, source: Source) -> bool:
+    source = _named(document, source)
     if source.kind == "value":
         return is_zero(source.value)
     if source.kind == "cell":

@@ -149,20 +149,21 @@ def answer(function: str, arguments: list[Any], is_table: bool) -> Any:
     except unreachable as error:
         if description()["functions"][function]["sentences"]:
             return str(error)
-        raise _bad_argument(str(error)) from None
+        raise _value_error(str(error)) from None
     except refused as error:
         if error.code == "#N/A" and not is_table:
             return None
         if error.code == "#NUM!" and not is_table:
             return math.nan
-        raise _bad_argument(str(error)) from None
+        raise _value_error(str(error)) from None
     return shown_rows(value) if is_table else shown(value)
 
 
-def _bad_argument(sentence: str) -> Exception:
+def _value_error(sentence: str) -> Exception:
+    """What the program turns into #VALUE!; an IllegalArgumentException would show as Err:502."""
     import uno  # type: ignore[import-not-found]
 
-    made: Exception = uno.getClass("com.sun.star.lang.IllegalArgumentException")(sentence, None, 0)
+    made: Exception = uno.getClass("com.sun.star.uno.RuntimeException")(sentence, None)
     return made
 
 
@@ -257,7 +258,7 @@ def _method(name: str) -> Any:
         except DoubtError as doubt:
             if row["sentences"]:
                 return str(doubt)
-            raise _bad_argument(str(doubt)) from None
+            raise _value_error(str(doubt)) from None
         cells = [range_cells(a) if hasattr(a, "getRangeAddress") else cells_of(a) for a in known]
         while cells and cells[-1] is None:
             cells.pop()  # left out

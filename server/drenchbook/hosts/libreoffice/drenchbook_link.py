@@ -26,6 +26,9 @@ LONGEST_ANSWER = 120.0  # [s]
 OF_THE_PROGRAM = ("PYTHONPATH", "PYTHONHOME", "LD_LIBRARY_PATH", "DYLD_LIBRARY_PATH", "URE_BOOTSTRAP")
 
 
+_started_here: list[subprocess.Popen[bytes]] = []
+
+
 class ServerError(Exception):
     """No answer: the sentence says what is wrong with the server and what to do."""
 
@@ -173,6 +176,7 @@ class ServerLink:
                 f"Drenchbook: the server cannot be started ({command[0]}: {error.strerror}); install the program, "
                 f"make the add-in anew (drenchbook addin libreoffice), or name the program in {COMMAND}"
             ) from None
+        _started_here.append(process)  # it outlives this connection; its end is noticed by poll alone
         until = time.monotonic() + LONGEST_START
         while time.monotonic() < until:
             if self._found():
