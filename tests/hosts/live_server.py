@@ -48,10 +48,10 @@ class LiveServer:
         finally:
             connection.close()
 
-    def ask(self, *calls):
+    def ask(self, *calls, patience=60):
         """The answers to calls given as (function, arguments)."""
         body = json.dumps({"calls": [{"function": name, "arguments": list(given)} for name, given in calls]})
-        status, _, answer = self.request("POST", "/v1/batch", body)
+        status, _, answer = self.request("POST", "/v1/batch", body, timeout=patience)
         assert status == 200, answer
         return json.loads(answer)["answers"]
 
@@ -81,6 +81,15 @@ class LiveServer:
 def environment(state):
     """The environment of a server with its own state folder."""
     return os.environ | {"DRENCHBOOK_STATE": str(state), "PYTHONUNBUFFERED": "1"}
+
+
+def make_certificate(state):
+    """Make the certificate of the web add-in; gives what the command says."""
+    done = subprocess.run(
+        [*COMMAND, "--certificate"], env=environment(state), capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
 
 
 @contextlib.contextmanager

@@ -13,7 +13,7 @@ import pytest
 from drenchbook.hosts import server_connections
 from drenchbook.hosts.server_connections import MOST_CONNECTIONS
 from drenchbook.hosts.server_guards import LARGEST_BODY, Guard, allowed
-from tests.hosts.live_server import running
+from tests.hosts.live_server import make_certificate, running
 
 EMPTY = '{"calls": []}'
 MOST_MEMORY = 350  # MB more than at the start, whatever is sent
@@ -429,6 +429,32 @@ def test_ten_thousand_connections_are_harmless(server):
             connection.close()
     assert opened > 9_000
     assert most - before < 100
+
+
+def test_ten_thousand_connections_without_a_handshake_are_harmless(tmp_path):
+    """Left idle on the https port: memory stays bounded, and soon both ports serve again."""
+    make_certificate(tmp_path)
+    with running(tmp_path) as live:
+        before, most, kept = live.memory(), 0.0, []
+        for _ in range(20):
+            for _ in range(500):
+                connection = socket.socket()
+                connection.setblocking(False)
+                connection.connect_ex(("127.0.0.1", live.web_port))
+                kept.append(connection)
+            most = max(most, live.memory())
+            for connection in kept[:-500]:
+                connection.close()
+        end = time.monotonic() + 30
+        while True:
+            try:
+                assert live.ask(("DRENCH_ELEVATION_LOSS", [0]), patience=3) == [{"value": 0.0}]
+                break
+            except OSError:
+                assert time.monotonic() < end
+        for connection in kept:
+            connection.close()
+        assert most - before < MOST_MEMORY
 
 
 def test_no_more_than_so_many_connections_are_kept(server):

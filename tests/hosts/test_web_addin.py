@@ -15,7 +15,7 @@ from drenchbook.site_sheets import full_grids
 from drenchbook.site_tables import TABLES
 from drenchbook.worksheet_functions import FUNCTION_BY_NAME, FUNCTIONS, TABLE, TEXT
 from tests.hosts.browser import Browser, needed
-from tests.hosts.live_server import running
+from tests.hosts.live_server import make_certificate, running
 from tests.hosts.web_script import HERE, SHAPES, run_steps
 
 # The public schema of the metadata, by its documentation (learn.microsoft.com, "Manually create JSON metadata for
@@ -101,7 +101,10 @@ def test_no_argument_is_declared_a_number():
     """A blank cell given for a declared number becomes 0 in the spreadsheet program before anyone can see it."""
     for function in web_addin.metadata()["functions"]:
         assert {parameter["type"] for parameter in function["parameters"]} <= {"any"}
-        assert function["options"]["requiresParameterAddresses"] is True
+        if function["parameters"]:
+            # Their addresses tell blank cells from zeros; they are given only where the result is declared a matrix.
+            assert function["options"]["requiresParameterAddresses"] is True
+            assert function["result"]["dimensionality"] == "matrix"
 
 
 def test_the_manifest_is_whole():
@@ -395,18 +398,6 @@ def secure(tmp_path_factory):
     make_certificate(state)
     with running(state) as live:
         yield live
-
-
-def make_certificate(state):
-    import subprocess
-
-    from tests.hosts.live_server import COMMAND, environment
-
-    done = subprocess.run(
-        [*COMMAND, "--certificate"], env=environment(state), capture_output=True, text=True, check=False
-    )
-    assert done.returncode == 0, done.stderr
-    return done.stdout
 
 
 @pytest.fixture(scope="module")

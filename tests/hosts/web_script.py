@@ -5,12 +5,21 @@ import subprocess
 from pathlib import Path
 
 from drenchbook.hosts import web_addin
-from drenchbook.worksheet_functions import FUNCTIONS
+from drenchbook.worksheet_functions import FUNCTIONS, TABLE
 from tests.hosts.browser import needed
 
 HERE = Path(__file__).parent
 STUB, CALLS = HERE / "web_stub.js", HERE / "web_calls.js"
-SHAPES = {f.name: {"arguments": len(f.takes), "repeats": any(a.repeats for a in f.takes)} for f in FUNCTIONS}
+METADATA = {each["id"]: each for each in web_addin.metadata()["functions"]}
+SHAPES = {
+    f.name: {
+        "arguments": len(f.takes),
+        "repeats": any(a.repeats for a in f.takes),
+        "matrix": METADATA[f.name]["result"].get("dimensionality") == "matrix",
+        "table": f.gives == TABLE,
+    }
+    for f in FUNCTIONS
+}
 
 
 def run_steps(folder, address, *steps, script=None):

@@ -34,7 +34,10 @@ globalThis.standIn = {
     if (shape.repeats) all.push(given.length > fixed ? given.slice(fixed).map((each) => (Array.isArray(each) ? each : [[each]])) : null);
     if (hold) hold(invocation);
     try {
-      return { value: await globalThis.CustomFunctions.associated[name](...all, invocation) };
+      const value = await globalThis.CustomFunctions.associated[name](...all, invocation);
+      if (!shape.matrix) return { value };
+      if (!Array.isArray(value) || !value.every(Array.isArray)) return { broken: `${name} gave no matrix` };
+      return { value: shape.table ? value : value[0][0] };
     } catch (error) {
       if (!(error instanceof globalThis.CustomFunctions.Error)) return { broken: String(error && error.stack) };
       return { error: error.code, message: error.message };

@@ -28,7 +28,8 @@ from drenchbook.hosts.server_connections import BoundedProtocol
 from drenchbook.hosts.state_folder import RunningServer
 
 LOOPBACK, PORT = "127.0.0.1", 8713
-MOST_FILES = 1024  # open at once: bounds what connections that never finish their handshake can hold
+MOST_FILES = 640  # open at once: bounds what connections that never finish their handshake hold, 256 kB each
+SLOWEST_HANDSHAKE = 5.0  # [s]
 KEEP_ALIVE = 75  # [s] for which an adapter's connection may rest
 LAST_ANSWERS = 3  # [s] for answers under way when the server stops
 LONGEST_STOP = 10.0  # [s]
@@ -46,8 +47,8 @@ def serve(port: int = PORT, say: Callable[[str], None] = print) -> None:
     told = RunningServer(plain.getsockname()[1], secrets.token_urlsafe(32), __version__, os.getpid())
     logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(levelname)s: %(message)s")
     _bound_files()
-    with contextlib.suppress(KeyboardInterrupt):
-        asyncio.run(_serve(told, plain, web, certificate, say))
+    with contextlib.suppress(KeyboardInterrupt), asyncio.Runner(loop_factory=_Loop) as runner:
+        runner.run(_serve(told, plain, web, certificate, say))
 
 
 async def _serve(
@@ -103,6 +104,15 @@ async def _forget_now_and_then(threads: Workers) -> None:
     while True:
         await asyncio.sleep(10)
         threads.forget_if_idle()
+
+
+class _Loop(asyncio.ProactorEventLoop if sys.platform == "win32" else asyncio.SelectorEventLoop):  # type: ignore[misc]
+    """The usual loop, with less patience for a handshake than its minute."""
+
+    async def create_server(self, *given: Any, **more: Any) -> asyncio.Server:
+        if more.get("ssl"):
+            more.setdefault("ssl_handshake_timeout", SLOWEST_HANDSHAKE)
+        return await super().create_server(*given, **more)
 
 
 class _Server(uvicorn.Server):

@@ -49,10 +49,12 @@ def metadata_json() -> str:
 
 def _described(function: WorksheetFunction) -> dict[str, Any]:
     result = {"type": "any" if function.gives == "number" else RESULT_TYPES.get(function.gives, "number")}
-    if function.gives == TABLE:
+    options = {"cancelable": True}
+    if function.takes:
+        # Some hosts hand a blank cell over as 0, and the script then asks the cell: it needs the addresses of the
+        # arguments, which only a function whose result is declared a matrix is told.
         result["dimensionality"] = "matrix"
-    # The addresses of the arguments: some hosts hand a blank cell over as 0, and the script then asks the cell.
-    options = {"cancelable": True, "requiresParameterAddresses": True}
+        options["requiresParameterAddresses"] = True
     return {
         "id": function.name,
         "name": function.name,
@@ -84,7 +86,11 @@ def _words(argument: Argument) -> str:
 def script() -> str:
     """The file functions.js: the template with the registry's line filled in."""
     functions = {
-        function.name: {"arguments": len(function.takes), "repeats": any(a.repeats for a in function.takes)}
+        function.name: {
+            "arguments": len(function.takes),
+            "repeats": any(argument.repeats for argument in function.takes),
+            "single": bool(function.takes) and function.gives != TABLE,
+        }
         for function in FUNCTIONS
     }
     line = f"const DRENCHBOOK = {json.dumps({'version': __version__, 'functions': functions})};"

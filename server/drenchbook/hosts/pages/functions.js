@@ -152,10 +152,10 @@ const DRENCHBOOK = {};
     if (cancelled) throw refusal("#N/A", "cancelled");
     while (values.length && values[values.length - 1] === null) values.pop();
     const text = JSON.stringify({ function: name, arguments: values });
-    if (kept.has(text)) return finished(kept.get(text));
+    if (kept.has(text)) return finished(kept.get(text), shape);
     entry = pending.get(text) || enqueue(text);
     entry.waiting += 1;
-    return finished(await entry.answer);
+    return finished(await entry.answer, shape);
   }
 
   /** One caller less; without any, the call is taken back, and the request too when nobody waits for it. */
@@ -181,8 +181,9 @@ const DRENCHBOOK = {};
     return entry;
   }
 
-  function finished(answer) {
-    if (!("error" in answer)) return blankless(answer.value);
+  /** The value, in one row and column where the metadata must call a single answer a matrix. */
+  function finished(answer, shape) {
+    if (!("error" in answer)) return shape.single ? [[blankless(answer.value)]] : blankless(answer.value);
     throw refusal(answer.error, answer.message);
   }
 
