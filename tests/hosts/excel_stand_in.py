@@ -166,6 +166,8 @@ class Cells(VBAObject):
         self.rows, self.areas, self.money, self.whole_columns = rows, areas, money, whole_columns
 
     def _as(self, convert):
+        if self.whole_columns:
+            raise vba_error(7, "Out of memory")  # twenty whole columns are twenty million cells
         if len(self.rows) == 1 and len(self.rows[0]) == 1:
             return convert(self.rows[0][0])
         made = VBAArray([(1, len(self.rows)), (1, len(self.rows[0]))])

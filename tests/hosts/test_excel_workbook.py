@@ -204,3 +204,5 @@ def test_the_clock_is_not_in_the_file(made, tmp_path, monkeypatch):
     target = tmp_path / "later.xlsm"
     as_macro_workbook(LABORATORY, target, INTERPRETER)
     assert target.read_bytes() == made.read_bytes()
+    with zipfile.ZipFile(target) as package:
+        assert {entry.date_time for entry in package.infolist()} == {(1980, 1, 1, 0, 0, 0)}
