@@ -88,8 +88,8 @@ class Calc:
     def one(self, document, sheet, cell):
         return self.ask("one", document=document, sheet=sheet, cell=cell)
 
-    def everything(self, document):
-        return self.ask("everything", document=document)
+    def everything(self, document, *only):
+        return self.ask("everything", document=document, only=only)
 
     def close(self, document):
         self.ask("close", document=document)

@@ -89,10 +89,12 @@ def formula(uno, desktop, document, sheet, cell):
     return cell_of(document, sheet, cell).getCellByPosition(0, 0).getFormula()
 
 
-def everything(uno, desktop, document):
-    """Each sheet's cells from A1 on, row by row."""
+def everything(uno, desktop, document, only=()):
+    """Each sheet's cells from A1 on, row by row; only of some sheets where they are named."""
     found = {}
     for sheet in OPENED[document].Sheets:
+        if only and sheet.Name not in only:
+            continue
         cursor = sheet.createCursor()
         cursor.gotoEndOfUsedArea(False)
         end = cursor.getRangeAddress()

@@ -132,6 +132,21 @@ def test_edited_there_the_results_are_those_of_the_new_inputs(changed, calc, ope
     assert not found, "\n".join(found[:20])
 
 
+@pytest.mark.parametrize(
+    ("cell", "typed", "word"),
+    [("E8", None, "is blank"), ("E8", "2,5", "type 2.5 with a decimal point"), ("A8", "L1", "L1"), ("E8", 0, "")],
+    ids=["blank", "text", "tag twice", "zero"],
+)
+def test_an_input_that_cannot_be_used_is_told_alike(cell, typed, word, changed):
+    """A blank elevation is no elevation of zero: the station is not known, and the sentence is the evaluator's."""
+    plain, shown = changed(SAMPLE, ("put", {"sheet": "Stations", "cell": cell, "value": typed}))
+    found, _ = differences(plain, shown)
+    assert not found, "\n".join(found[:20])
+    verdicts = [row[1] for row in shown["Schedule"] if len(str(row[0])) == 2]
+    assert ("UNKNOWN" in verdicts or not verdicts) == bool(word)  # no station has a row where the tags are no use
+    assert word in "\n".join(str(cell) for row in shown["Results"] for cell in row)
+
+
 def test_in_the_other_unit_system(changed, tmp_path):
     metric = tmp_path / "metric.xlsx"
     convert(SAMPLE, metric, units="SI")

@@ -10,7 +10,9 @@ from drenchbook.formula_values import ErrorValue
 from drenchbook.hosts.server_batch import answer_batch
 from drenchbook.workbook.evaluator import evaluate_workbook
 from drenchbook.worksheet_functions import FUNCTION_BY_NAME, FUNCTIONS
+from tests.hosts.excel_stand_in import run_calls
 from tests.hosts.truth_cases import BLANK_CELL, SPOILED, examples, invalid, told, valid
+from tests.hosts.web_script import asking
 from tests.printed import printed
 
 CASES = [*examples(), *valid(), *invalid()]
@@ -122,10 +124,10 @@ def truth():
     return by_registry(CASES)
 
 
-def compare(host, truth, shown, errors_only=False):
+def compare(host, truth, shown):
     wrong = []
     for case, (answer, sentence), (theirs, their_sentence) in zip(CASES, truth, shown, strict=True):
-        if theirs != answer or (not errors_only and their_sentence != sentence):
+        if (theirs, their_sentence) != (answer, sentence):
             wrong.append(f"{case.kind}: {case.function}{case.plain()}: {answer} {sentence!r}, "
                          f"{host} {theirs} {their_sentence!r}")  # fmt: skip
     assert not wrong, f"{len(wrong)} of {len(CASES)} differ\n" + "\n".join(wrong[:20])
@@ -157,6 +159,20 @@ def test_the_server_repeats_it(truth, server_of_calc):
 
 def test_the_headless_evaluator_repeats_it(truth, workbook):
     compare("evaluator", truth, by_evaluator(CASES, workbook))
+
+
+def test_excel_repeats_it(truth):
+    """The rendered module and the Python process behind it, with Excel itself and COM as stand-ins."""
+
+    def ask(*calls):
+        return run_calls([{"function": name, "arguments": list(given)} for name, given in calls])
+
+    compare("Excel", truth, by_batch(CASES, ask))
+
+
+def test_the_web_script_repeats_it(truth, server_of_calc, tmp_path):
+    """The script of the web add-in in Node, with the spreadsheet program as a stand-in."""
+    compare("web", truth, by_batch(CASES, asking(tmp_path, server_of_calc.address)))
 
 
 def test_libreoffice_repeats_it(truth, workbook, calc):
