@@ -2,8 +2,10 @@
 
 import datetime
 import re
+import sys
 import warnings
 import zipfile
+from importlib import metadata
 
 import pytest
 
@@ -206,3 +208,20 @@ def test_the_clock_is_not_in_the_file(made, tmp_path, monkeypatch):
     assert target.read_bytes() == made.read_bytes()
     with zipfile.ZipFile(target) as package:
         assert {entry.date_time for entry in package.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+
+
+def test_a_library_that_is_missing_is_named_and_nothing_is_written(tmp_path, monkeypatch):
+    target = tmp_path / "site.xlsm"
+    with monkeypatch.context() as without:
+        without.setitem(sys.modules, "pyopenvba", None)
+        with pytest.raises(InputError, match="pyOpenVBA = blank: is not installed"):
+            as_macro_workbook(LABORATORY, target)
+    with monkeypatch.context() as without:
+        without.setattr(metadata, "distribution", _absent)
+        with pytest.raises(InputError, match="xlwings = blank: is not installed"):
+            as_macro_workbook(LABORATORY, target)
+    assert not target.exists()
+
+
+def _absent(name):
+    raise metadata.PackageNotFoundError(name)

@@ -83,9 +83,7 @@ def xlwings_module() -> str:
     try:
         path = Path(str(metadata.distribution("xlwings").locate_file("xlwings/xlwings.bas")))
     except metadata.PackageNotFoundError:
-        raise InputError(
-            "xlwings", None, "is not installed; install it with: pip install 'drenchbook[excel]'"
-        ) from None
+        raise InputError("xlwings", None, "is not installed; install it with: python -m pip install xlwings") from None
     return path.read_bytes().decode("ascii")
 
 
@@ -173,7 +171,7 @@ def _with_modules(source: Path, content: bytes) -> bytes:
         from pyopenvba import ExcelFile, PyOpenVBAError  # type: ignore[import-untyped]
     except ImportError:
         raise InputError(
-            "pyOpenVBA", None, "is not installed; install it with: pip install 'drenchbook[excel]'"
+            "pyOpenVBA", None, "is not installed; install it with: python -m pip install pyOpenVBA"
         ) from None
     with tempfile.TemporaryDirectory() as folder:
         draft = Path(folder) / "draft.xlsm"
