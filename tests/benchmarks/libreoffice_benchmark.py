@@ -49,7 +49,8 @@ def height_cell(calc: Calc, document: int) -> str:
 def main(counts: list[int]) -> None:
     """Print one line of a table for each number of stations."""
     print(
-        "| stations | edit to verdict, array, s | edit to verdict, schedule, s | hard recalculation, s |\n|---|---|---|---|"
+        "| stations | edit to verdict, array, s | edit to verdict, schedule, s | hard recalculation, s |\n"
+        "|---|---|---|---|"
     )
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

@@ -17,7 +17,8 @@ from drenchbook.hosts.libreoffice_addin import extension, server_command
 from tests.formulas.libreoffice import SETTINGS, need_libreoffice
 
 DRIVER = Path(__file__).with_name("calc_driver.py")
-XLSX = "Calc MS Excel 2007 XML"
+AS_INSTALLED = SETTINGS[: SETTINGS.index("<item")] + "</oor:items>\n"  # nobody has changed a setting
+XLSX, ODS = "Calc MS Excel 2007 XML", "calc8"
 
 
 def python_of_calc():
@@ -38,11 +39,11 @@ def environment(state, **more):
     return kept | {"DRENCHBOOK_STATE": str(state)} | more
 
 
-def installed(folder, command=None):
+def installed(folder, command=None, settings=SETTINGS):
     """Options for the program: a clean profile in a folder, with the extension among those it is shipped with."""
     profile, extensions = folder / "profile", folder / "extensions"
     (profile / "user").mkdir(parents=True, exist_ok=True)
-    (profile / "user" / "registrymodifications.xcu").write_text(SETTINGS, encoding="utf-8")
+    (profile / "user" / "registrymodifications.xcu").write_text(settings, encoding="utf-8")
     package = folder / "drenchbook.oxt"
     package.write_bytes(extension(command or server_command()))
     with zipfile.ZipFile(package) as parts:
@@ -96,10 +97,16 @@ class Calc:
 
 
 @contextlib.contextmanager
-def running_calc(folder, state, command=None, **more):
-    """The program, until the end of the block."""
+def running_calc(folder, state, command=None, settings=SETTINGS, **more):
+    """The program, until the end of the block; `settings` are those of its profile."""
     python, program, pipe = python_of_calc(), need_libreoffice(), f"calc{uuid.uuid4().hex}"
-    options = [*installed(folder, command), "--headless", "--norestore", "--nologo", f"--accept=pipe,name={pipe};urp;"]
+    options = [
+        *installed(folder, command, settings),
+        "--headless",
+        "--norestore",
+        "--nologo",
+        f"--accept=pipe,name={pipe};urp;",
+    ]
     office = subprocess.Popen(
         [program, *options],
         env=environment(state, **more),
