@@ -42,6 +42,8 @@ class Block:
     fault: str
     shape: Shape
     opening: Numbers  # [B]
+    first: Numbers  # openings that differ in more than their outlets: places in the block as it was built
+    same: Numbers  # [B] which of `first` an opening is like
     outlet_pair: Numbers  # [B, outlets] place in Cases.outlets, NONE where padded
     station_of_outlet: Numbers  # [B, outlets] place of its station in the opening
     rated_flow: Numbers  # [B, outlets], zero where padded
@@ -81,19 +83,22 @@ class Block:
     def __len__(self) -> int:
         return len(self.opening)
 
-    def take(self, keep: Numbers, names: frozenset[str] | None = None) -> Block:
-        """The openings marked. With `names` only those fields are cut, and no other may be used again."""
-        changed: dict[str, Any] = {}
-        for name, value in self.__dict__.items():
-            if names is not None and name not in names:
-                continue
-            if isinstance(value, Stretches):
-                changed[name] = value.take(keep)
-            elif isinstance(value, np.ndarray) and name != "cold_density":
-                changed[name] = value[:, keep] if name in _BY_STATE else value[keep]
-        return replace(self, **changed)
+    def take(self, at: Numbers, names: frozenset[str] | None = None) -> Block:
+        """The openings at these places. With `names` only those fields are cut, and no other may be used again."""
+        wanted = self.__dict__ if names is None else names
+        return replace(self, **{name: _taken(name, self.__dict__[name], at) for name in wanted})
 
 
+def _taken(name: str, value: Any, at: Numbers) -> Any:
+    """The part of a block's field that belongs to openings."""
+    if name in _OF_ALL:
+        return value
+    if isinstance(value, Stretches):
+        return value.take(at)
+    return value.take(at, axis=1 if name in _BY_STATE else 0)
+
+
+_OF_ALL = frozenset(("fault", "shape", "first", "same", "cold_density"))
 _BY_STATE = frozenset(("outlet_height", "supply_density", "supply_viscosity", "end_static", "tempered_density",
                        "tempered_viscosity", "station_density", "valve_density", "hot_density", "share_asked", "share",
                        "reach", "mixed_temperature"))  # fmt: skip
@@ -171,22 +176,28 @@ def block_of(
     """Openings of one shape, condensed for one fault."""
     rows = np.arange(shape.stations)
     station = cases.stations.member[cases.stations.offsets[openings][:, None] + rows]
-    valve = cases.valves.member[cases.valves.offsets[openings][:, None] + np.arange(shape.valves)]
+    first = same = np.arange(len(openings))
+    if shape.stations == 1:  # openings of one station differ in their outlets only: build it once
+        _, first, same = np.unique(station[:, 0], return_index=True, return_inverse=True)
+    station_of_opening, station = station, station[first]
+    valve = cases.valves.member[cases.valves.offsets[openings[first]][:, None] + np.arange(shape.valves)]
     own_valve = network.station_valve[station]
     match = own_valve[:, :, None] == valve[:, None, :]
     valve_of_station = np.where(match.any(axis=2), match.argmax(axis=2) if shape.valves else NONE, NONE)
     direct = valve_of_station == NONE
     end_of_station = np.where(direct, 2 * shape.valves + np.cumsum(direct, axis=1) - 1, NONE)
     water = _waters(network, valve, fault)
-    parts: dict[str, Any] = {"fault": fault, "shape": shape, "opening": openings, "valve": valve,
-                             "valve_of_station": valve_of_station, "end_of_station": end_of_station}  # fmt: skip
+    parts: dict[str, Any] = {"valve": valve, "valve_of_station": valve_of_station, "end_of_station": end_of_station}
     parts.update({key: water[key] for key in ("valve_density", "hot_density", "cold_density", "share_asked", "share",
                                               "reach", "mixed_temperature")})  # fmt: skip
     parts.update(_supply_side(network, curves, station, direct, valve, shape, water))
     parts.update(_tempered_side(network, curves, station, valve_of_station, water))
     parts.update(_valve_data(network, valve))
-    parts.update(_outlets(network, cases, openings, station, valve_of_station, valve, parts["station_density"]))
-    return Block(**parts)
+    if shape.stations == 1:
+        parts = {name: _taken(name, value, same) for name, value in parts.items()}
+    outlets: dict[str, Any] = _outlets(network, cases, openings, station_of_opening, parts["valve_of_station"],
+                                       parts["valve"], parts["station_density"])  # fmt: skip
+    return Block(fault=fault, shape=shape, opening=openings, first=first, same=same, **parts, **outlets)
 
 
 def _waters(network: Network, valve: Numbers, fault: str) -> dict[str, Numbers]:

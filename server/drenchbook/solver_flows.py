@@ -15,7 +15,7 @@ from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import HOT_LOST, NORMAL
 from drenchbook.physics.mixing_valve import two_seats_kernel
 from drenchbook.solver_blocks import Block
-from drenchbook.solver_paths import Curves, CurveTable
+from drenchbook.solver_paths import Curves, CurveTable, picked
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -99,10 +99,9 @@ def flows(
         tempered_flow, block.tempered_density, block.tempered_viscosity, table
     )
     before = np.concatenate((valve.pressure, end), axis=2)
-    base = np.take_along_axis(before, np.broadcast_to(stations, (len(before), *stations.shape)), axis=2)
+    base = picked(before, stations)
     base = base - gathered(tempered_loss, block.tempered_edges)
-    place = np.broadcast_to(block.station_of_outlet, (len(base), *block.station_of_outlet.shape))
-    pressure = np.take_along_axis(base, place, axis=2) - block.outlet_height
+    pressure = picked(base, block.station_of_outlet) - block.outlet_height
     slopes = None
     if with_slopes:
         edge_slope = (slope / block.supply_density).reshape(*edge_mass.shape, 2).sum(axis=3)

@@ -33,10 +33,10 @@ class CurveTable:
         """Values and slopes of curves (one number each) at flows whose last axis matches."""
         place = np.zeros(flow.shape, dtype=int)
         for point in range(1, self.flows.shape[1] - 1):
-            place += flow >= self.flows[curve, point]
+            place += flow >= self.flows[:, point].take(curve)
         at = curve * self.flows.shape[1] + place
-        slope = self.slopes.ravel()[at]
-        value = self.values.ravel()[at] + slope * (flow - self.flows.ravel()[at])
+        slope = self.slopes.take(at)
+        value = self.values.take(at) + slope * (flow - self.flows.take(at))
         return value, slope if self.falls_felt else np.maximum(slope, 0.0)
 
     @cached_property
@@ -120,31 +120,32 @@ class Stretches:
     segment_length: Numbers
     segment_diameter: Numbers
     segment_roughness: Numbers
-    element: Numbers  # flat index of the stretch of each curve
+    element: Numbers  # flat index of the stretch of each curve, rising
     element_curve: Numbers  # [state, element]
 
-    def take(self, keep: Numbers) -> Stretches:
-        """The stretches of the openings marked."""
+    def take(self, at: Numbers) -> Stretches:
+        """The stretches of openings, each as often as it is named."""
         width = self.power.shape[1]
-        new = np.cumsum(keep) - 1
-        segment = keep[self.segment // width] if width else np.zeros(0, bool)
-        element = keep[self.element // width] if width else np.zeros(0, bool)
-        moved = [new[old // width] * width + old % width for old in (self.segment[segment], self.element[element])]
+        segment, moved_segment = rows_of(self.segment, width, at)
+        element, moved_element = rows_of(self.element, width, at)
         return Stretches(
-            self.hazen_williams, self.power[keep], self.minor[keep], self.square[keep], self.supply[:, keep],
-            moved[0], self.segment_length[segment], self.segment_diameter[segment], self.segment_roughness[segment],
-            moved[1], self.element_curve[:, element],
+            self.hazen_williams, self.power.take(at, axis=0), self.minor.take(at, axis=0),
+            self.square.take(at, axis=0), self.supply.take(at, axis=1),
+            moved_segment, self.segment_length[segment], self.segment_diameter[segment],
+            self.segment_roughness[segment], moved_element, self.element_curve[:, element],
         )  # fmt: skip
 
     def losses(self, flow: Numbers, density: Numbers, viscosity: Numbers, table: CurveTable) -> tuple[Numbers, Numbers]:
         """Loss [Pa] and slope [Pa per m³/s] at flows [state, opening, stretch]; a flow below zero counts as zero."""
         flow = np.maximum(flow, 0.0)
-        powered = flow ** (HAZEN_WILLIAMS_FLOW - 1)
-        part = self.power * powered
-        drop = self.supply * (powered if SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW else flow ** (SUPPLY_EXPONENT - 1))
         line = (self.minor * density + self.square) * flow
-        loss = (part + drop + line) * flow
-        slope = HAZEN_WILLIAMS_FLOW * part + SUPPLY_EXPONENT * drop + 2 * line
+        loss, slope = line * flow, 2 * line
+        for at, coefficient, exponent in (
+            (self.powered, self.power, HAZEN_WILLIAMS_FLOW), (self.fed, self.supply, SUPPLY_EXPONENT),
+        ):  # fmt: skip
+            part = coefficient[..., at] * flow[..., at] ** (exponent - 1)
+            loss[..., at] += part * flow[..., at]
+            slope[..., at] += exponent * part
         loss, slope = loss.reshape(len(loss), -1), slope.reshape(len(slope), -1)
         if len(self.segment):
             at = self.segment
@@ -164,10 +165,35 @@ class Stretches:
         return loss.reshape(flow.shape), slope.reshape(flow.shape)
 
     @cached_property
+    def powered(self) -> Numbers:
+        """Columns where any opening has Hazen-Williams friction; about half of the stretches are empty."""
+        return np.flatnonzero(self.power.any(axis=0))
+
+    @cached_property
+    def fed(self) -> Numbers:
+        """Columns where any opening's stretch begins at a supply with a law."""
+        return np.flatnonzero(self.supply.any(axis=(0, 1)))
+
+    @cached_property
     def first_segments(self) -> tuple[Numbers, Numbers]:
         """Stretches that have segments, and where theirs begin."""
         first = np.flatnonzero(np.diff(self.segment, prepend=-1))
         return self.segment[first], first
+
+
+def rows_of(flat: Numbers, width: int, at: Numbers) -> tuple[Numbers, Numbers]:
+    """Rows that belong to openings, and their new flat indices; `flat` rises: `width` times the opening + place."""
+    start, stop = np.searchsorted(flat, at * width), np.searchsorted(flat, (at + 1) * width)
+    counts = stop - start
+    row = np.repeat(start - np.cumsum(counts) + counts, counts) + np.arange(counts.sum())
+    return row, flat[row] + np.repeat((np.arange(len(at)) - at) * width, counts)
+
+
+def picked(numbers: Numbers, place: Numbers) -> Numbers:
+    """Of numbers [S, B, n] the ones at places [B, k] of each opening."""
+    if numbers.shape[2] == 1:
+        return np.broadcast_to(numbers, (*numbers.shape[:2], place.shape[1]))
+    return np.asarray(numbers[:, np.arange(len(place))[:, None], place])
 
 
 def _flat(numbers: Numbers) -> Numbers:
@@ -202,13 +228,14 @@ def stretches(network: Network, curves: Curves, lower: Numbers, upper: Numbers, 
         element_curve = np.concatenate((element_curve, given), axis=1)
         if np.any(given < 0):  # law in one state, curve in the other: a curve without loss stands in
             element_curve = np.where(element_curve < 0, len(network.curves), element_curve)
+    order = np.argsort(element, kind="stable")
     minor, square = (
         np.maximum(total[low] - total[high], 0.0).reshape(shape) for total in (network.minor_sum, network.square_sum)
     )
     return Stretches(
         network.hazen_williams, power.reshape(shape), minor, square,
         drop.reshape(len(states), *shape), segment, length, network.class_diameter[class_],
-        network.class_roughness[class_], element, element_curve,
+        network.class_roughness[class_], element[order], element_curve[:, order],
     )  # fmt: skip
 
 

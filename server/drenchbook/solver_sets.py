@@ -63,9 +63,9 @@ class _Iterate:
     size: Numbers  # of the step, over the rated flows
     halvings: Numbers
 
-    def take(self, keep: Numbers) -> _Iterate:
-        """The openings marked."""
-        return _Iterate(**{name: value[:, keep] for name, value in self.__dict__.items()})
+    def take(self, at: Numbers) -> _Iterate:
+        """The openings at these places."""
+        return _Iterate(**{name: value[:, at] for name, value in self.__dict__.items()})
 
 
 class _Newton:
@@ -114,7 +114,7 @@ class _Newton:
             if over.all():
                 return
             if over.sum() * 4 > len(over):
-                keep = np.logical_not(over)
+                keep = np.flatnonzero(~over)
                 here, block, at = here[keep], block.take(keep), at.take(keep)
         self.flow[:, here], self.hot[:, here], self.settled[:, here] = at.flow, at.hot, at.settled
 

@@ -19,7 +19,7 @@ from drenchbook.physics.pipe_flow import HAZEN_WILLIAMS_FLOW, darcy_gradient_ker
 from drenchbook.physics.supply import SUPPLY_EXPONENT
 from drenchbook.solver_blocks import SEASON_OF_STATE, Block
 from drenchbook.solver_flows import coefficient_at, gathered, has_bypass, square_law
-from drenchbook.solver_paths import Curves, CurveTable, Stretches
+from drenchbook.solver_paths import Curves, CurveTable, Stretches, rows_of
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -45,23 +45,20 @@ class Paths:
     segment_length: Numbers
     segment_diameter: Numbers
     segment_roughness: Numbers
-    element_group: Numbers
+    element_group: Numbers  # rising
     element_factor: Numbers
     element_curve: Numbers
 
-    def take(self, keep: Numbers) -> Paths:
-        """The openings marked."""
-        new = np.cumsum(keep) - 1
-        segment, element = keep[self.segment_group // 4], keep[self.element_group // 4]
-        changed: dict[str, Any] = {}
+    def take(self, at: Numbers) -> Paths:
+        """The paths of openings, each as often as it is named."""
+        segment, segment_group = rows_of(self.segment_group, 4, at)
+        element, element_group = rows_of(self.element_group, 4, at)
+        changed: dict[str, Any] = {"segment_group": segment_group, "element_group": element_group}
         for name, value in self.__dict__.items():
             if name in ("power", "supply", "square"):
-                changed[name] = value[:, keep]
-            elif name.endswith("_group"):
-                kept = value[segment if name.startswith("segment") else element]
-                changed[name] = new[kept // 4] * 4 + kept % 4
-            elif name != "first":
-                changed[name] = value[..., segment if name.startswith("segment") else element]
+                changed[name] = value.take(at, axis=1)
+            elif name not in changed:
+                changed[name] = value.take(segment if name.startswith("segment") else element, axis=-1)
         return replace(self, **changed)
 
     def losses(self, flow: Numbers, table: CurveTable) -> tuple[Numbers, Numbers]:
@@ -85,15 +82,15 @@ class Paths:
             wide[1][:, groups] += np.add.reduceat(gradient[1] * weight, first, axis=1)
         if len(self.element_group):
             value, rise = table(self.element_curve, self._of(flow, self.element_group) * self.element_factor)
-            for state in range(len(loss)):
-                for total, one in zip(wide, (value, rise * self.element_factor), strict=True):
-                    total[state] += np.bincount(self.element_group, weights=one[state], minlength=total.shape[1])
+            first = np.flatnonzero(np.diff(self.element_group, prepend=-1))
+            groups = self.element_group[first]
+            for total, one in zip(wide, (value, rise * self.element_factor), strict=True):
+                total[:, groups] += np.add.reduceat(one, first, axis=1)
         return wide[0].reshape(loss.shape), wide[1].reshape(loss.shape)
 
     @staticmethod
     def _of(flow: Numbers, group: Numbers) -> Numbers:
-        wide = flow.reshape(len(flow), -1)
-        return np.asarray(wide[:, group if flow.shape[2] == 4 else group // 4])
+        return flow.reshape(len(flow), -1).take(group if flow.shape[2] == 4 else group // 4, axis=1)
 
 
 def paths_of(block: Block) -> Paths:
@@ -123,21 +120,24 @@ def paths_of(block: Block) -> Paths:
     joined = [np.concatenate([one[i] for one in segments], axis=-1) for i in range(7)]
     order = np.argsort(joined[0], kind="stable")
     elements = [_elements(side, place, times) for side, place, times, _, _ in sides]
-    return Paths(*sums, *(one[..., order] for one in joined),
-                 *(np.concatenate([one[i] for one in elements], axis=-1) for i in range(3)))  # fmt: skip
+    curves = [np.concatenate([one[i] for one in elements], axis=-1) for i in range(3)]
+    order_of_curves = np.argsort(curves[0], kind="stable")
+    return Paths(*sums, *(one[..., order] for one in joined), *(one[..., order_of_curves] for one in curves))
 
 
 def _add_coefficients(sums: list[Numbers], side: Stretches, part: Numbers, factor: Numbers, density: Numbers) -> None:
     """Coefficients of the stretches, summed over each part; factors and waters change with the season only."""
     season = np.unique(SEASON_OF_STATE, return_index=True)[1]
     factor, density = factor[season], density[season]
-    powered = factor**HAZEN_WILLIAMS_FLOW
-    drawn = powered if SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW else factor**SUPPLY_EXPONENT
     which = (part[:, :, None] == np.arange(4)).astype(float)
-    sums[0] += gathered(side.power * powered, which)[SEASON_OF_STATE]
-    sums[2] += gathered((side.minor * density + side.square) * factor**2, which)[SEASON_OF_STATE]
-    fed = np.flatnonzero(side.supply.any(axis=(0, 1)))  # few stretches begin at a supply
-    sums[1] += gathered(side.supply[..., fed] * drawn[SEASON_OF_STATE][..., fed], which[:, fed])
+    at = side.powered
+    sums[0] += gathered(side.power[:, at] * factor[..., at] ** HAZEN_WILLIAMS_FLOW, which[:, at])[SEASON_OF_STATE]
+    at = np.flatnonzero(side.minor.any(axis=0) | side.square.any(axis=0))
+    lost = side.minor[:, at] * density[..., at] + side.square[:, at]
+    sums[2] += gathered(lost * factor[..., at] ** 2, which[:, at])[SEASON_OF_STATE]
+    at = side.fed
+    drawn = factor[..., at] ** SUPPLY_EXPONENT
+    sums[1] += gathered(side.supply[..., at] * drawn[SEASON_OF_STATE], which[:, at])
 
 
 def _segments(side: Stretches, part: Numbers, factor: Numbers, density: Numbers, viscosity: Numbers) -> list[Numbers]:
@@ -153,7 +153,10 @@ def _elements(side: Stretches, part: Numbers, factor: Numbers) -> list[Numbers]:
     return [group, factor.reshape(len(factor), -1)[:, at], side.element_curve]
 
 
-# What the search for the root reads of a block.
+# What the paths, and the search for the root, read of a block.
+_OF_PATHS = frozenset(("opening", "supply_edges", "share", "valve_density", "station_density", "supply_density",
+                       "supply_viscosity", "supply_paths", "tempered_paths", "tempered_density",
+                       "tempered_viscosity"))  # fmt: skip
 _USED = frozenset(("end_static", "share", "coefficient", "coefficient_curve", "outlet_square", "bypass_coefficient",
                    "bypass_curve", "rated_flow", "rated_pressure", "regulated", "outlet_pair"))  # fmt: skip
 
@@ -168,10 +171,10 @@ class Station:
     lowest: Numbers  # [S, B] height pressure of the lowest open outlet
     above: Numbers  # [S, B, outlets] height pressure above the lowest
 
-    def take(self, keep: Numbers) -> Station:
-        """The openings marked."""
-        return Station(self.block.take(keep, _USED), self.curves, self.paths.take(keep), self.lowest[:, keep],
-                       self.above[:, keep])  # fmt: skip
+    def take(self, at: Numbers) -> Station:
+        """The openings at these places."""
+        return Station(self.block.take(at, _USED), self.curves, self.paths.take(at), self.lowest[:, at],
+                       self.above[:, at])  # fmt: skip
 
     def outlet_flows(self, pressure: Numbers) -> tuple[Numbers, Numbers]:
         """Flow of each outlet and its slope [S, B, outlets] at pressures [S, B] of the lowest."""
@@ -277,7 +280,8 @@ def solve_single(block: Block, curves: Curves) -> tuple[Numbers, Numbers, Number
     there = block.outlet_pair != NONE
     height = np.where(there, block.outlet_height, np.inf)
     lowest = height.min(axis=2)
-    station = Station(block, curves, paths_of(block), lowest, np.where(there, height - lowest[..., None], 0.0))
+    paths = paths_of(block.take(block.first, _OF_PATHS)).take(block.same)
+    station = Station(block, curves, paths, lowest, np.where(there, height - lowest[..., None], 0.0))
     shape = lowest.shape
     share = np.full(shape, 0.5)
     if block.shape.valves and block.fault == NORMAL:
@@ -291,7 +295,7 @@ def solve_single(block: Block, curves: Curves) -> tuple[Numbers, Numbers, Number
     root = _Root(station, np.zeros(shape), np.where(reached, static, 0.0), _start(station, static), share, first_table)
     root.run()
     if dips.any():
-        _smallest(root, station.take(dips), dips, curves)
+        _smallest(root, station.take(np.flatnonzero(dips)), dips, curves)
     flow, _ = station.outlet_flows(root.pressure)
     flow = np.where(reached[..., None], flow, 0.0)
     return flow, (root.share * flow.sum(axis=2))[..., None], reached
@@ -350,7 +354,7 @@ class _Root:
                 if over.all():
                     return
                 if over.sum() * 3 > len(over):
-                    keep = np.logical_not(over)
+                    keep = np.flatnonzero(~over)
                     here, station = here[keep], station.take(keep)
                     low, high, p, share, scale, settled, low_miss = (  # type: ignore[assignment]
                         one[:, keep] for one in (low, high, p, share, scale, settled, low_miss)
