@@ -80,7 +80,7 @@ RANKS: dict[str, float] = {
     "registry_externals.py": 12.8,
     "evaluate_command.py": 12.9,
     "workbook/": 13,
-    "convert_command.py": 14,
+    "convert_command.py": 14.25,
     "recalc_command.py": 14.5,
     "hosts/": 14,
     "hosts/libreoffice/": 14,

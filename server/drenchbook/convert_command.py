@@ -45,8 +45,16 @@ def write_site(site: Site, path: Path, spare: int | None = None) -> None:
         from drenchbook.workbook.building import write_workbook
 
         write_workbook(site, path, spare_rows=spare)
+    elif path.suffix.lower() in WORKBOOK_SUFFIXES:
+        from drenchbook.hosts.excel_workbook import as_macro_workbook
+        from drenchbook.workbook.building import write_workbook
+
+        with tempfile.TemporaryDirectory() as folder:
+            plain = Path(folder) / f"{path.stem}.xlsx"
+            write_workbook(site, plain, spare_rows=spare)
+            as_macro_workbook(plain, path)
     else:
-        raise SiteError(str(path), [Problem("file", "", path.suffix or None, "must end in .xlsx or .toml", True)])
+        raise SiteError(str(path), [Problem("file", "", path.suffix or None, "must end in .xlsx, .xlsm or .toml", True)])
 
 
 def _replace(path: Path, contents: bytes) -> None:

@@ -67,6 +67,20 @@ class Client:
         return took
 
 
+def start_up():
+    """Median seconds from the command to the first answer, and of `import numpy` beside it."""
+    ours, numpy = [], []
+    for _ in range(5):
+        begin = time.perf_counter()
+        subprocess.run([sys.executable, "-c", "import numpy"], check=True)
+        numpy.append(time.perf_counter() - begin)
+        begin = time.perf_counter()
+        with running(Path(tempfile.mkdtemp())) as live:
+            assert live.request("GET", "/v1/health")[0] == 200
+            ours.append(time.perf_counter() - begin)
+    return statistics.median(ours), statistics.median(numpy)
+
+
 def main():
     """Print a table; the three kinds of batch are interleaved so that a busy machine slows all alike."""
     times = {"bare framework, echo": [], "first time: every call is computed": [], "again: no cell has changed": [],
@@ -90,6 +104,8 @@ def main():
         bare.terminate()
         bare.wait()
         bare.stdout.close()
+    starts, imports = start_up()
+    print(f"Start-up, command to first answer: {starts:.2f} s, {starts / imports:.1f} times `import numpy`\n")
     base = statistics.median(times["bare framework, echo"])
     print(f"| batch of {CALLS:,} | median ms | over the bare framework |\n|---|---|---|")
     for name, measured in times.items():

@@ -96,7 +96,7 @@ def test_a_start_that_failed_is_not_tried_for_every_cell(state, monkeypatch):
     for _ in range(100):
         with pytest.raises(ServerError, match=sentence):
             link.ask("DRENCH_STATUS", [])
-    assert time.monotonic() - start < 0.5
+    assert time.monotonic() - start < 5  # a hundred starts would take longer
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", '{"port": "x", "token": "y"}', '{"port": 1, "token": "y"}'])

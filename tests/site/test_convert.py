@@ -109,7 +109,7 @@ def test_another_kind_of_file_is_refused(tmp_path, name):
     (tmp_path / name).write_text("x", encoding="utf-8")
     with pytest.raises(SiteError, match="neither a workbook"):
         read_any(tmp_path / name)
-    with pytest.raises(SiteError, match=r"must end in \.xlsx or \.toml"):
+    with pytest.raises(SiteError, match=r"must end in \.xlsx, \.xlsm or \.toml"):
         write_site(read_site_file(LABORATORY).site, tmp_path / name)
 
 
