@@ -137,7 +137,19 @@ def is_modified(uno, desktop, document):
     return OPENED[document].isModified()
 
 
-ACTIONS = {"open": open_file, "save": save, "close": close, "put": put, "one": one, "formula": formula,
+def described(uno, desktop, name):
+    """What the function wizard shows of a function: its help, and name and help of each argument."""
+    context = uno.getComponentContext()
+    resolver = context.ServiceManager.createInstanceWithContext("com.sun.star.bridge.UnoUrlResolver", context)
+    remote = resolver.resolve(f"uno:pipe,name={sys.argv[1]};urp;StarOffice.ComponentContext")
+    functions = remote.ServiceManager.createInstanceWithContext("com.sun.star.sheet.FunctionDescriptions", remote)
+    told = {each.Name: each.Value for each in functions.getByName(name)}
+    arguments = [[each.Name, each.Description, each.IsOptional] for each in told["Arguments"] or ()]
+    return {"help": told["Description"], "arguments": arguments}
+
+
+ACTIONS = {"described": described,
+           "open": open_file, "save": save, "close": close, "put": put, "one": one, "formula": formula,
            "everything": everything, "insert_rows": insert_rows, "sort": sort, "calculate": calculate,
            "edited": edited, "is_modified": is_modified}  # fmt: skip
 

@@ -159,3 +159,16 @@ def test_installed_as_a_user_does_it_in_a_clean_profile(server_of_calc, tmp_path
          str(book)], **run)  # fmt: skip
     shown = (home / "out" / "book.csv").read_text(encoding="utf-8")
     assert re.match(r"8\.66\d*,Drenchbook \d", shown), shown
+
+
+def test_the_function_wizard_shows_each_argument_with_its_unit(calc):
+    told = calc.ask("described", name="DRENCH_PIPE_LOSS")
+    assert told["help"] == "Friction and fittings loss of a run of pipe, no elevation [psi; SI: kPa]"
+    assert [argument[0] for argument in told["arguments"]] == [
+        "flow", "material", "size", "length", "fittings", "temperature", "method", "units",
+    ]  # fmt: skip
+    assert told["arguments"][0][1] == "flow [gpm; SI: L/min]"
+    assert all(argument[2] for argument in told["arguments"])  # what is left out is named by the sentence, not by Calc
+    for function in FUNCTIONS:
+        shown = calc.ask("described", name=function.name)
+        assert [argument[0] for argument in shown["arguments"]] == [argument.name for argument in function.takes]
