@@ -54,7 +54,9 @@ def write_site(site: Site, path: Path, spare: int | None = None) -> None:
             write_workbook(site, plain, spare_rows=spare)
             as_macro_workbook(plain, path)
     else:
-        raise SiteError(str(path), [Problem("file", "", path.suffix or None, "must end in .xlsx, .xlsm or .toml", True)])
+        raise SiteError(
+            str(path), [Problem("file", "", path.suffix or None, "must end in .xlsx, .xlsm or .toml", True)]
+        )
 
 
 def _replace(path: Path, contents: bytes) -> None:
