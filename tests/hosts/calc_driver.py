@@ -8,6 +8,7 @@ import sys
 import time
 
 FORMULAS, VALUES = 16, 7  # kinds of cells: formulas; numbers, dates and text
+DATE_FORMAT = 2
 OPENED = {}
 
 
@@ -69,6 +70,10 @@ def put(uno, desktop, document, sheet, cell, value):
     place = cell_of(document, sheet, cell).getCellByPosition(0, 0)
     if value is None:
         place.clearContents(VALUES | FORMULAS)
+    elif isinstance(value, dict):  # a day, as the number of the calendar in the format of a date
+        formats = OPENED[document].getNumberFormats()
+        place.NumberFormat = formats.getStandardFormat(DATE_FORMAT, uno.createUnoStruct("com.sun.star.lang.Locale"))
+        place.setValue(value["date"])
     elif isinstance(value, str):
         (place.setFormula if value.startswith("=") else place.setString)(value)
     else:

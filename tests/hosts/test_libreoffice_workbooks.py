@@ -84,9 +84,9 @@ def changed(calc, opened, tmp_path):
     def done(path, *actions):
         document = opened(path)
         for action, given in actions:
+            calc.everything(document, "Schedule")  # whatever hangs on the cells is up to date before
             calc.ask(action, document=document, **given)
-        calc.ask("calculate", document=document)
-        shown = calc.everything(document)
+        shown = calc.everything(document)  # nobody asked for a recalculation
         saved, plain = tmp_path / "saved.xlsx", tmp_path / "plain.xlsx"
         calc.save(document, saved)
         assert respell(saved, plain, "plain") >= 5
@@ -134,8 +134,15 @@ def test_edited_there_the_results_are_those_of_the_new_inputs(changed, calc, ope
 
 @pytest.mark.parametrize(
     ("cell", "typed", "word"),
-    [("E8", None, "is blank"), ("E8", "2,5", "type 2.5 with a decimal point"), ("A8", "L1", "L1"), ("E8", 0, "")],
-    ids=["blank", "text", "tag twice", "zero"],
+    [
+        ("E8", None, "is blank"),
+        ("E8", "2,5", "type 2.5 with a decimal point"),
+        ("A8", "L1", "L1"),
+        ("E8", 0, ""),
+        ("E8", {"date": 46146}, "a date stands here"),
+        ("E8", "=1/0", "#DIV/0!"),
+    ],
+    ids=["blank", "text", "tag twice", "zero", "date", "error"],
 )
 def test_an_input_that_cannot_be_used_is_told_alike(cell, typed, word, changed):
     """A blank elevation is no elevation of zero: the station is not known, and the sentence is the evaluator's."""
@@ -145,6 +152,16 @@ def test_an_input_that_cannot_be_used_is_told_alike(cell, typed, word, changed):
     verdicts = [row[1] for row in shown["Schedule"] if len(str(row[0])) == 2]
     assert ("UNKNOWN" in verdicts or not verdicts) == bool(word)  # no station has a row where the tags are no use
     assert word in "\n".join(str(cell) for row in shown["Results"] for cell in row)
+
+
+def test_an_input_that_is_a_formula_is_followed(changed):
+    """An elevation that is worked out on another sheet: the results follow the cell that was typed."""
+    typed = [("put", {"sheet": "Cautions", "cell": "Z1", "value": number}) for number in (1, 2.5)]
+    formula = ("put", {"sheet": "Stations", "cell": "E8", "value": "=10+$Cautions.Z1*4"})
+    plain, shown = changed(SAMPLE, typed[0], formula, typed[1])
+    found, _ = differences(plain, shown)
+    assert not found, "\n".join(found[:20])
+    assert shown["Stations"][7][4] == 20
 
 
 def test_in_the_other_unit_system(changed, tmp_path):

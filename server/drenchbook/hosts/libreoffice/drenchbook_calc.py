@@ -18,6 +18,7 @@ SERVICE = "DRENCH"  # with the name of a method: DRENCH.PIPE_LOSS, as the progra
 INTERFACE = "drenchbook.XFunctions"
 CATEGORY = "Add-In"
 DATES, FORMULAS = 2, 16  # kinds of cells to ask a range for (com.sun.star.sheet.CellFlags)
+ERROR_WORDS = {503: "#NUM!", 519: "#VALUE!", 524: "#REF!", 525: "#NAME?", 532: "#DIV/0!", 32767: "#N/A"}
 EPOCH_ORDINAL = 693594  # day 0 of the spreadsheet calendar, 30 December 1899
 
 _loaded: dict[str, Any] = {}
@@ -83,13 +84,22 @@ def range_cells(area: Any) -> list[list[Any]]:
             if cell == "":
                 cells[column] = None
             elif cell is None:
-                cells[column] = area.getCellByPosition(column, row).getString() or "#VALUE!"
+                cells[column] = error_word(area.getCellByPosition(column, row).getError())
     at = area.getRangeAddress()
     for part in area.queryContentCells(DATES).getRangeAddresses():
         for row in range(part.StartRow - at.StartRow, part.EndRow - at.StartRow + 1):
             for column in range(part.StartColumn - at.StartColumn, part.EndColumn - at.StartColumn + 1):
                 rows[row][column] = dated(rows[row][column])
     return rows
+
+
+def error_word(code: int) -> str:
+    """The word for an error that the program numbers so; while it calculates, the cell's own text is not there yet.
+
+    >>> error_word(532), error_word(502)
+    ('#DIV/0!', '#VALUE!')
+    """
+    return ERROR_WORDS.get(code, "#VALUE!")
 
 
 def dated(serial: Any) -> Any:
