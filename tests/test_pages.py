@@ -13,7 +13,7 @@ from drenchbook.worksheet_functions import FUNCTIONS
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-COMMANDS = ("recalc", "start", "convert", "evaluate", "templates", "server", "doctor")
+COMMANDS = ("addin", "recalc", "start", "convert", "evaluate", "templates", "server", "doctor")
 
 
 @pytest.mark.parametrize("command", COMMANDS)

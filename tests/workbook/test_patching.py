@@ -192,3 +192,10 @@ def test_held_values_are_what_another_reader_sees(lab):
     theirs = loaded(lab, data_only=True)["Schedule"]
     for cell, value in ours.items():
         assert (theirs[cell].value or "") == value or theirs[cell].value == value, cell
+
+
+def test_every_way_to_write_a_character_is_read_back():
+    """LibreOffice writes quotes as entities; a cached text must be the text that a person sees."""
+    value = b"&quot;L1&quot; isn&apos;t &lt; 3 &amp; OK"
+    sheet = b'<sheetData><row r="1"><c r="A1" t="str"><f>B1</f><v>' + value + b"</v></c></row></sheetData>"
+    assert dict(cached_values(sheet)) == {"A1": '"L1" isn\'t < 3 & OK'}

@@ -139,8 +139,11 @@ def _escaped(text: str) -> str:
     return _ILLEGAL.sub(lambda found: f"_x{ord(found.group(0)):04X}_", text)
 
 
+_QUOTES = {"&apos;": "'", "&quot;": '"'}  # as LibreOffice writes them
+
+
 def _unescaped(text: bytes) -> str:
-    return _ESCAPED.sub(lambda found: chr(int(found.group(1), 16)), unescape(text.decode("utf-8")))
+    return _ESCAPED.sub(lambda found: chr(int(found.group(1), 16)), unescape(text.decode("utf-8"), _QUOTES))
 
 
 def _holds(attributes: bytes, inside: bytes, value: Any) -> bool:
