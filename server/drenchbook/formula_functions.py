@@ -41,7 +41,6 @@ from drenchbook.formula_values import (
     match_key,
     number,
     serial,
-    text,
     truth,
 )
 
@@ -292,8 +291,3 @@ def called(function: OrdinaryFunction, arguments: list[Any]) -> Any:
         return answer.item(0, 0) if answer.__class__ is Grid else answer
 
     return lifted(one, [arguments[at] for at in spread], function.sees_errors)
-
-
-def shown_text(value: Any) -> str:
-    """A value as a cell shows it without a number format."""
-    return value.code if value.__class__ is ErrorValue else text(value)

@@ -112,19 +112,6 @@ def column_number(letters: str) -> int:
     return number
 
 
-def column_letters(number: int) -> str:
-    """Letters of a column, 1 is A.
-
-    >>> column_letters(27)
-    'AA'
-    """
-    letters = ""
-    while number:
-        number, rest = divmod(number - 1, 26)
-        letters = chr(65 + rest) + letters
-    return letters
-
-
 _CORNER = re.compile(r"(\$?)([A-Z]{0,3})(\$?)(\d*)", re.IGNORECASE)
 
 

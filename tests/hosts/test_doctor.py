@@ -143,7 +143,7 @@ def test_an_xlsx_needs_no_functions_and_no_settings():
 @pytest.mark.parametrize(
     ("path", "expected"),
     [
-        ("/home/ada/work/site.xlsx", False),
+        ("/home/ada/jobs/site.xlsx", False),
         ("/home/ada/OneDrive/site.xlsx", True),
         ("/home/ada/Dropbox (Works)/project/site.xlsx", True),
         ("C:/Users/ada/Works/site.xlsx", True),

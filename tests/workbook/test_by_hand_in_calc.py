@@ -1,6 +1,5 @@
 """Rows inserted, sorted and typed over in LibreOffice Calc: results stay with their tags, stale ones are told."""
 
-import shutil
 import subprocess
 import tempfile
 import uuid
@@ -10,7 +9,7 @@ import pytest
 
 from drenchbook.workbook.reading import read_workbook
 from drenchbook.workbook.recalculating import recalculate
-from tests.formulas.libreoffice import need_libreoffice
+from tests.hosts.calc import python_of_calc
 from tests.workbook.packages import loaded
 
 VERDICTS = ("FAIL", "UNKNOWN", "WARN", "OK")
@@ -18,14 +17,9 @@ SCRIPT = Path(__file__).with_name("calc_actions.py")
 
 
 @pytest.fixture(scope="module")
-def python_of_calc():
+def python():
     """The interpreter that can speak to LibreOffice: the system's own, not that of the tests."""
-    need_libreoffice()
-    for name in ("/usr/bin/python3", "python3"):
-        found = shutil.which(name)
-        if found and subprocess.run([found, "-c", "import uno"], capture_output=True, check=False).returncode == 0:
-            return found
-    pytest.skip("needs the package python3-uno: no Python here can speak to LibreOffice")
+    return python_of_calc()
 
 
 def by_hand(python, source, target, *steps):
@@ -48,9 +42,9 @@ def schedule(path):
     return {row[0]: row[1:] for row in rows if row[1] in VERDICTS and len(row[0]) == 2}
 
 
-def test_rows_inserted_and_sorted_keep_their_results(python_of_calc, lab, tmp_path, lab_site):
+def test_rows_inserted_and_sorted_keep_their_results(python, lab, tmp_path, lab_site):
     before, other = schedule(lab), tmp_path / "other.xlsx"
-    by_hand(python_of_calc, lab, other, "insert:Stations:8", "insert:Pipe runs:7", "insert:Pipe runs:20",
+    by_hand(python, lab, other, "insert:Stations:8", "insert:Pipe runs:7", "insert:Pipe runs:20",
             "sort:Stations:A7:Y12")  # fmt: skip
     read = read_workbook(other)
     assert sorted(station.tag for station in read.site.stations) == ["L1", "L2", "L3", "L4", "L5"]
@@ -67,10 +61,10 @@ def test_rows_inserted_and_sorted_keep_their_results(python_of_calc, lab, tmp_pa
             assert one == pytest.approx(other, rel=1e-9), tag
 
 
-def test_a_row_filled_where_one_was_inserted_is_calculated(python_of_calc, lab, tmp_path):
+def test_a_row_filled_where_one_was_inserted_is_calculated(python, lab, tmp_path):
     other = tmp_path / "other.xlsx"
     typed = {"A": "N1", "B": "New bench", "D": "EFW-REG35", "E": "17.3", "F": "40", "M": "TR-L2"}
-    by_hand(python_of_calc, lab, other, "insert:Stations:9",
+    by_hand(python, lab, other, "insert:Stations:9",
             *(f"type:Stations:{column}9:{value}" for column, value in typed.items()))  # fmt: skip
     done = recalculate(other)
     assert len(done.report.judgement.site.stations) == 6
@@ -79,9 +73,9 @@ def test_a_row_filled_where_one_was_inserted_is_calculated(python_of_calc, lab, 
     assert "All 6 stations of sheet Stations are on the schedule." in texts
 
 
-def test_an_input_typed_without_the_add_in_shows_the_banner_at_once(python_of_calc, lab, tmp_path):
+def test_an_input_typed_without_the_add_in_shows_the_banner_at_once(python, lab, tmp_path):
     other = tmp_path / "other.xlsx"
-    by_hand(python_of_calc, lab, other, "type:Pipe runs:F12:25")
+    by_hand(python, lab, other, "type:Pipe runs:F12:25")
     book = loaded(other, data_only=True)
     for sheet, cell in {"Cover": "B4", "Schedule": "A5", "Cases": "A4", "Results": "A3"}.items():
         assert "RESULTS DO NOT BELONG TO THESE INPUTS" in str(book[sheet][cell].value), sheet

@@ -19,7 +19,6 @@ _VALUE = re.compile(rb"<((?:[A-Za-z_][\w.-]*:)?)v(?=[\s/>])[^>]*?(?:/>|>(.*?)</\
 _INLINE = re.compile(rb"<((?:[A-Za-z_][\w.-]*:)?)is(?=[\s/>])[^>]*?(?:/>|>.*?</\1is\s*>)", re.DOTALL)
 _FORMULA = re.compile(rb"<((?:[A-Za-z_][\w.-]*:)?)f(?=[\s/>])([^>]*?)(?:/>|>.*?</\1f\s*>)", re.DOTALL)
 _ARRAY = re.compile(rb"""<(?:[A-Za-z_][\w.-]*:)?f(?=\s)[^>]*?\sref\s*=\s*["']([A-Z]+)([0-9]+):([A-Z]+)([0-9]+)["']""")
-_PLACE = re.compile(r"([A-Z]+)([0-9]+)")
 _ILLEGAL = re.compile("[\x00-\x08\x0b\x0c\x0d\x0e-\x1f\ufffe\uffff]")
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
 
@@ -190,15 +189,3 @@ def cached_values(text: bytes) -> Iterator[tuple[str, Any]]:
             yield name, ErrorWord(held.decode("ascii"))
         elif kind in (b"", b"n") and held.strip():
             yield name, float(held)
-
-
-def place_of(name: str) -> tuple[int, int]:
-    """Row and column of a cell, counted from 1.
-
-    >>> place_of("AB7")
-    (7, 28)
-    """
-    found = _PLACE.fullmatch(name)
-    if found is None:
-        raise ValueError(f"{name} is not the name of a cell")
-    return int(found.group(2)), _number(found.group(1))
