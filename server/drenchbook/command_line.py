@@ -34,6 +34,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:  # the reader of our output has gone; nothing is lost
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return NOT_MET
+    except OSError as error:  # a folder that is not there, a full disk, no right to write
+        print(f"{error.filename or 'a file'}: cannot be used: {error.strerror}", file=sys.stderr)
+        return UNUSABLE
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
+from drenchbook.command_line import main
 from drenchbook.convert_command import convert, in_units, read_any, write_site
 from drenchbook.errors import SiteError
 from drenchbook.site_file import read_site_file, site_of_document, site_text
@@ -116,3 +117,12 @@ def test_another_kind_of_file_is_refused(tmp_path, name):
 def test_a_missing_file_is_a_sentence(tmp_path):
     with pytest.raises(SiteError, match="cannot be opened"):
         read_any(tmp_path / "none.toml")
+
+
+@pytest.mark.parametrize("command", ["convert", "recalc", "start"])
+def test_a_folder_that_cannot_be_written_is_a_sentence(tmp_path, capsys, command):
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    target = str(tmp_path / "file" / "out.toml")
+    given = {"convert": [str(LABORATORY), target], "recalc": [str(LABORATORY), "--output", target], "start": [target]}
+    assert main([command, *given[command]]) == 2
+    assert "cannot be used" in capsys.readouterr().err
