@@ -23,6 +23,11 @@ Numbers: TypeAlias = np.ndarray[Any, Any]
 # Axis 0 of every result: season, then supply state.
 STATES: tuple[tuple[str, str], ...] = (("cold", "low"), ("cold", "high"), ("warm", "low"), ("warm", "high"))
 NORMAL, HOT_LOST, SOURCE_COLD = "normal", "hot pressure lost", "source cold but pressurised"
+COLD_LOST, POWER_LOST = "cold supply failure", "power lost"
+OTHER_DEMAND, STRAINER_FOULED = "other demand on the main", "strainer fouled"
+MAIN_LOST, VALVE_OUT = "common main lost", "valve out of service"
+# What a station gets is as in normal use; temperatures and times are not.
+CIRCULATION_OFF, AFTER_IDLE, AFTER_RECOVERY = "circulation off", "first draw after idle", "repeat after recovery"
 FAULTS: tuple[str, ...] = (NORMAL, HOT_LOST, SOURCE_COLD)
 STATION_ALONE, SET, ONE_OUTLET = 0, 1, 2
 MOST_SETS = 200_000  # of one event; more than that is an event nobody has thought through
