@@ -8,6 +8,7 @@ hold a starved outlet: its flow is 0 and its pressure, zero or less, is what the
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -126,3 +127,5 @@ class PathStep:
     flow: float  # [m³/s], at the temperature of the section
     loss: float  # [Pa], positive where pressure falls
     pressure: float  # [Pa], after it
+    temperature: float = math.nan  # [°C], of the water there
+    rise: float = math.nan  # [m], where the step is a rise

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -161,10 +162,11 @@ class _Walk:
             now = water if after_source else self.cold
             flow = self.mass.get(node, 0.0) / now.density
             steps: list[tuple[str, str, float]] = []
+            rise = math.nan
             if kind == SUPPLY:
                 pressure, drop = self._supply(item, flow)
                 height = float(network.supply_elevation[item])
-                rows.append(PathStep(side, "supply", network.supply_tags[item], flow, drop, pressure))
+                rows.append(PathStep(side, "supply", network.supply_tags[item], flow, drop, pressure, now.temperature))
             elif kind == SOURCE:
                 if network.source_plant_main[item]:
                     pressure, height = float(network.source_pressure[item]), float(network.node_elevation[node])
@@ -180,7 +182,8 @@ class _Walk:
                 height += rise
             for name, tag, loss in steps:
                 pressure -= loss
-                rows.append(PathStep(side, name, tag, flow, loss, pressure))
+                climbed = rise if name == "rise" else math.nan
+                rows.append(PathStep(side, name, tag, flow, loss, pressure, now.temperature, climbed))
         return rows, pressure, height
 
     def _supply(self, item: int, flow: float) -> tuple[float, float]:
@@ -219,7 +222,7 @@ class _Walk:
               ) -> Iterator[PathStep]:  # fmt: skip
         if to != height:
             loss = float(elevation_pressure(to - height, water.density))
-            yield PathStep(side, "rise", tag, 0.0, loss, pressure - loss)
+            yield PathStep(side, "rise", tag, 0.0, loss, pressure - loss, water.temperature, to - height)
 
     def _valve(self, valve: int) -> Iterator[PathStep]:
         pair, tag, state = self.valve_slot[valve], self.network.valve_tags[valve], self.state
@@ -227,16 +230,18 @@ class _Walk:
         flow, chamber, behind = (float(one[state, pair]) for one in (now.flow, now.chamber_pressure,
                                                                      now.outlet_pressure))  # fmt: skip
         cold, hot = float(now.cold_pressure[state, pair]), float(now.hot_pressure[state, pair])
+        warm, cool = self.hot(valve).temperature, self.cold.temperature
+        mixed = self.mixed(valve).temperature
         if self.fault == NORMAL:
             lower = np.fmin(cold, hot)
-            yield PathStep("valve", "seats", tag, flow, float(lower) - chamber, chamber)
+            yield PathStep("valve", "seats", tag, flow, float(lower) - chamber, chamber, mixed)
             if behind != chamber:
-                yield PathStep("valve", "outlet passage", tag, flow, chamber - behind, behind)
+                yield PathStep("valve", "outlet passage", tag, flow, chamber - behind, behind, mixed)
             return
         if self.fault != HOT_LOST and now.hot_flow[state, pair] > 0:
-            yield PathStep("valve", "seats", tag, float(now.hot_flow[state, pair]), hot - behind, behind)
+            yield PathStep("valve", "seats", tag, float(now.hot_flow[state, pair]), hot - behind, behind, warm)
         if now.cold_flow[state, pair] > 0:
-            yield PathStep("valve", "bypass", tag, float(now.cold_flow[state, pair]), cold - behind, behind)
+            yield PathStep("valve", "bypass", tag, float(now.cold_flow[state, pair]), cold - behind, behind, cool)
 
     def _outlets(self, station: int, pressure: float, height: float, water: _Water, side: str) -> Iterator[PathStep]:
         network = self.network
@@ -244,7 +249,8 @@ class _Walk:
             if network.outlet_station[outlet] != station:
                 continue
             flow = float(self.results.outlet_flow[self.state, pair])
-            loss = float(elevation_pressure(float(network.outlet_elevation[outlet]) - height, water.density))
+            rise = float(network.outlet_elevation[outlet]) - height
+            loss = float(elevation_pressure(rise, water.density))
             name = network.outlet_names[outlet]
-            yield PathStep(side, "rise", name, flow, loss, pressure - loss)
-            yield PathStep("outlet", "outlet", name, flow, 0.0, pressure - loss)
+            yield PathStep(side, "rise", name, flow, loss, pressure - loss, water.temperature, rise)
+            yield PathStep("outlet", "outlet", name, flow, 0.0, pressure - loss, water.temperature)
