@@ -42,6 +42,7 @@ class Context:
     def __init__(self, site: Site, network: Network, cases: Cases, results: Results):
         self.site, self.network, self.cases, self.results = site, network, cases, results
         self.units = site.units
+        self._units: dict[tuple[str, str], str] = {}
         self.rows = {
             key: {tag_key(getattr(row, TABLE_BY_KEY[key].key_column)): row for row in site.rows(TABLE_BY_KEY[key])}
             for key in (
@@ -71,7 +72,14 @@ class Context:
 
     def cell(self, table_key: str, row: Any, column: str) -> float:
         """SI number of a cell of a row, or not-a-number."""
-        return self.si(getattr(row, column), TABLE_BY_KEY[table_key].column(column).unit(self.units))
+        value = getattr(row, column)
+        return float(to_si(value, self._unit(table_key, column))) if isinstance(value, float) else float("nan")
+
+    def _unit(self, table_key: str, column: str) -> str:
+        unit = self._units.get((table_key, column))
+        if unit is None:
+            unit = self._units[table_key, column] = TABLE_BY_KEY[table_key].column(column).unit(self.units)
+        return unit
 
     @functools.cached_property
     def outlets(self) -> tuple[Outlet, ...]:
@@ -131,11 +139,26 @@ class Context:
     def walks(self) -> tuple[tuple[tuple[str, str], ...], ...]:
         """For each station everything it depends on upstream, as (table key, tag key)."""
         known: dict[str, tuple[tuple[str, str], ...]] = {}
-        tags = [tag_key(station.fed_from) for station in self.site.stations]
-        for tag in tags:
-            if tag not in known:
-                known[tag] = self._walk(tag)
-        return tuple(known[tag] for tag in tags)
+        return tuple(self._walk_known(tag_key(station.fed_from), known) for station in self.site.stations)
+
+    def _walk_known(self, tag: str, known: dict[str, tuple[tuple[str, str], ...]]) -> tuple[tuple[str, str], ...]:
+        """The walk from a tag; runs in a line end in a walk that is known, so that a shared valve is walked once."""
+        runs = self.rows["pipe_runs"]
+        line: dict[str, None] = {}
+        while tag not in known and tag not in line and self._only_a_run(tag):
+            line[tag] = None
+            tag = tag_key(runs[tag].fed_from)
+        if tag not in known:
+            known[tag] = self._walk(tag)
+        walk = known[tag]
+        for above in reversed(line):
+            walk = known[above] = (("pipe_runs", above), *walk)
+        return walk
+
+    def _only_a_run(self, tag: str) -> bool:
+        return tag in self.rows["pipe_runs"] and not any(
+            tag in self.rows[key] for key in WALK_TABLES if key != "pipe_runs"
+        )
 
     def _walk(self, tag: str) -> tuple[tuple[str, str], ...]:
         path: list[tuple[str, str]] = []

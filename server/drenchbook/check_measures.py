@@ -32,6 +32,8 @@ class Measures:
 
     def __init__(self, context: Context):
         self.context, self.cases = context, context.cases
+        self.of_valves: dict[tuple[str, int], Any] = {}  # findings that all stations behind one valve share
+        self._required: dict[str, Samples] = {}
 
     @functools.cached_property
     def hot_water(self) -> HotWater:
@@ -55,9 +57,13 @@ class Measures:
 
     # ---- outlets ----
 
-    @functools.cache  # noqa: B019  (one site, one object; both go together)
     def required_flow(self, fault: str) -> Samples:
         """FLW-1, BYP-1, BYP-2: flow of each outlet over its required flow."""
+        if fault not in self._required:
+            self._required[fault] = self._flow_of_outlets(fault)
+        return self._required[fault]
+
+    def _flow_of_outlets(self, fault: str) -> Samples:
         pairs, state = self.cases.outlets, self._states(fault, self.cases.outlets)
         flow, need = self._fault(fault).outlet_flow, self.context.required_flow[pairs.member]
         dry = (state == CANNOT_REACH) | ((state == NO_PATH) & ~self._no_valve(pairs))

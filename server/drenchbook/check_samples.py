@@ -66,6 +66,8 @@ def at_least(value: Any, limit: Any) -> Any:
     >>> float(at_least(14.0, 20.0)), float(at_least(3.0, 0.0)), float(at_least(-12.0, -10.0))
     (-0.3, 3.0, -0.2)
     """
+    if isinstance(value, float) and isinstance(limit, float):
+        return (value - limit) / (abs(limit) or 1.0)
     scale = np.abs(limit)
     return np.subtract(value, limit) / np.where(scale == 0, 1.0, scale)
 

@@ -6,7 +6,9 @@ margin, and the words that say what it is about.
 
 from __future__ import annotations
 
+import functools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -60,6 +62,20 @@ def _worst(findings: list[Finding]) -> Finding:
 def _valve(measures: Measures, station: int) -> tuple[Any, Any]:
     valve = measures.context.valve_of_station[station]
     return valve, measures.context.model_of(valve)
+
+
+def _once_a_valve(check: Callable[[Measures, int], Finding]) -> Callable[[Measures, int], Finding]:
+    """A check of nothing but a station's valve: made once for all stations behind that valve."""
+
+    @functools.wraps(check)
+    def found(measures: Measures, station: int) -> Finding:
+        key = check.__name__, id(measures.context.valve_of_station[station])
+        if key not in measures.of_valves:
+            measures.of_valves[key] = check(measures, station)
+        finding: Finding = measures.of_valves[key]
+        return finding
+
+    return found
 
 
 def _model_cell(measures: Measures, model: Any, column: str) -> float:
@@ -126,6 +142,7 @@ def _limits_of(measures: Measures, station: int) -> list[str]:
 # ---- the mixing valve ----
 
 
+@_once_a_valve
 def approach(measures: Measures, station: int) -> Finding:
     """VLV-3: hot above set (FAIL), set above cold in each season (NOTE)."""
     context = measures.context
@@ -145,6 +162,7 @@ def approach(measures: Measures, station: int) -> Finding:
     return _worst(findings)
 
 
+@_once_a_valve
 def set_and_tolerance(measures: Measures, station: int) -> Finding:
     """VLV-5: set temperature less and plus its tolerance inside the delivered limits, and inside the model's range."""
     context = measures.context
@@ -176,6 +194,7 @@ def _stated(value: Any, about: str) -> Finding:
     return Finding(PASSED if value else FAILED, about=about)
 
 
+@_once_a_valve
 def listing(measures: Measures, station: int) -> Finding:
     """VLV-7: the valve's model is listed for emergency fixtures."""
     valve, model = _valve(measures, station)
@@ -200,6 +219,7 @@ def lead_free(measures: Measures, station: int) -> Finding:
     return Finding(PASSED if model.lead_free else FAILED, about=f"model {model.model}")
 
 
+@_once_a_valve
 def checks_and_strainers(measures: Measures, station: int) -> Finding:
     """VLV-9: check valves and strainers on both inlets."""
     valve, _ = _valve(measures, station)
@@ -213,6 +233,7 @@ def checks_and_strainers(measures: Measures, station: int) -> Finding:
     )
 
 
+@_once_a_valve
 def ratings(measures: Measures, station: int) -> Finding:
     """VLV-8: hot and cold temperature within the model's ranges, static pressure within its rating."""
     context = measures.context
@@ -241,6 +262,7 @@ def ratings(measures: Measures, station: int) -> Finding:
     return _worst(findings)
 
 
+@_once_a_valve
 def cold_failure(measures: Measures, station: int) -> Finding:
     """BYP-3: leakage and shut-off time of the model when cold supply fails; no data is UNKNOWN."""
     valve, model = _valve(measures, station)

@@ -17,10 +17,15 @@ class MissingInputs:
     def __init__(self, context: Context):
         self.context = context
         self._known: dict[tuple[str, str], tuple[str, ...]] = {}
+        self._of: dict[int, tuple[str, ...]] = {}
 
-    @functools.cache  # noqa: B019  (one site, one object; both go together)
     def of(self, station: int) -> tuple[str, ...]:
         """Sentences about every needed input that a station depends on."""
+        if station not in self._of:
+            self._of[station] = self._found(station)
+        return self._of[station]
+
+    def _found(self, station: int) -> tuple[str, ...]:
         context = self.context
         row = context.site.stations[station]
         sentences = unusable_cells("stations", row)
@@ -67,8 +72,11 @@ def unusable_cells(table_key: str, row: Any) -> list[str]:
     """Sentences about the cells of one row that were typed but cannot be used, or that are always needed and blank."""
     table, found = TABLE_BY_KEY[table_key], []
     name = f"{table.sheet} {getattr(row, table.key_column)}"
+    values = row.__dict__  # the fields of a frozen row
     for column in table.columns:
-        value = getattr(row, column.name)
+        value = values[column.name]
+        if value is not None and not isinstance(value, Missing):
+            continue
         if isinstance(value, Missing) and (column.need == "always" or value.typed is not None):
             colon = "" if value.typed is None else ":"
             found.append(f"{value.where or name}: {column.heading}{colon} {value.reason}")

@@ -14,6 +14,7 @@ states), or "if used": the check or the solver that needs it says so.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -73,10 +74,14 @@ class Table:
 
     def column(self, name: str) -> Column:
         """The column of that name; KeyError if the table has none."""
-        for column in self.columns:
-            if column.name == name:
-                return column
-        raise KeyError(f"{self.key} has no column {name}")
+        column = self._by_name.get(name)
+        if column is None:
+            raise KeyError(f"{self.key} has no column {name}")
+        return column
+
+    @functools.cached_property
+    def _by_name(self) -> dict[str, Column]:
+        return {column.name: column for column in self.columns}
 
     @property
     def range_name(self) -> str:
