@@ -23,11 +23,13 @@ from drenchbook.physics import (
     pipe_flow,
     storage,
     supply,
+    surge,
     water,
 )
 from drenchbook.published import data_files, fittings_table, pipes
 
-PHYSICS = (inputs, water, pipe_flow, fittings, mixing, mixing_valve, outlets, supply, storage, dead_leg, heat_loss)
+PHYSICS = (inputs, water, pipe_flow, fittings, mixing, mixing_valve, outlets, supply, storage, dead_leg, heat_loss,
+           surge)  # fmt: skip
 FILES = {  # where a module's constants are looked for, the likeliest first
     inputs: ("iapws", "heat_loss_handbooks"),
     water: ("iapws", "water_tables", "coolprop"),
@@ -64,6 +66,7 @@ COLUMNS = {
         "wall_density",
         "wall_heat_capacity",
         "wall_conductivity",
+        "wall_elasticity_gpa",
     ),
     "fittings": ("l_over_d",),
     "turbulent_factors": ("turbulent_factor",),

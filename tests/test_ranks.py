@@ -48,6 +48,7 @@ RANKS: dict[str, float] = {
     "standing_water.py": 9.5,
     "hot_water.py": 9.4,
     "check_samples.py": 9.4,
+    "closing_surge.py": 9.5,
     "check_measures.py": 9.6,
     "check_static.py": 9.7,
     "check_table.py": 9.8,

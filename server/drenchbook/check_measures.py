@@ -9,6 +9,7 @@ import numpy as np
 
 from drenchbook.check_context import Context
 from drenchbook.check_samples import FAILED, SLACK, WARNED, Samples, at_least, at_most
+from drenchbook.closing_surge import SurgePaths, spare_pressures
 from drenchbook.hot_water import DAY, HotWater, hot_water
 from drenchbook.missing_inputs import MissingInputs
 from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD, STATES, Pairs
@@ -127,6 +128,19 @@ class Measures:
         members = self.cases.valves.member
         return cells[members] if len(members) else np.zeros(0)
 
+    def drained_flow(self) -> Samples:
+        """DRN-1: flow of all open outlets of a station, against the capacity of its drain."""
+        outlets, pairs = self.cases.outlets, self.cases.stations
+        count = len(self.context.site.stations)
+        wanted = outlets.opening * count + self.cases.outlet_station[outlets.member]
+        place = np.searchsorted(pairs.opening * count + pairs.member, wanted)
+        flows = self._fault(NORMAL).outlet_flow
+        total = np.array([np.bincount(place, weights=row, minlength=len(pairs.member)) for row in flows])
+        rows = self.context.site.stations
+        drain = np.array([self.context.cell("stations", row, "drain") for row in rows], dtype=float)[pairs.member]
+        margin = at_most(total, drain)
+        return Samples(pairs, conditions(NORMAL), total, drain, margin, np.isnan(margin))
+
     # ---- no case: properties of the network ----
 
     @functools.cached_property
@@ -160,24 +174,43 @@ class Measures:
 
     # ---- velocities ----
 
-    def velocity(self) -> Samples:
-        """VEL-1: the larger share of its limit, cold and tempered runs or hot runs."""
+    def speeds(self) -> tuple[Numbers, Numbers]:
+        """[S, station pairs] greatest velocity in cold and tempered runs, and in hot runs. [m/s]"""
         pairs, station = self.cases.stations, self._fault(NORMAL).station
-        cold, hot = self._limit("VEL-1 cold"), self._limit("VEL-1 hot")
         solved = self._states(NORMAL, pairs) == SOLVED
         # a solved path without a run of that side has no velocity there
-        speeds = [
-            np.where(solved & (run < 0), 0.0, speed)
-            for speed, run in (
-                (station.velocity_cold, station.velocity_cold_run),
-                (station.velocity_hot, station.velocity_hot_run),
-            )
-        ]
+        cold = np.where(solved & (station.velocity_cold_run < 0), 0.0, station.velocity_cold)
+        return cold, np.where(solved & (station.velocity_hot_run < 0), 0.0, station.velocity_hot)
+
+    def velocity(self) -> Samples:
+        """VEL-1: the larger share of its limit, cold and tempered runs or hot runs."""
+        cold, hot = self._limit("VEL-1 cold"), self._limit("VEL-1 hot")
+        speeds = self.speeds()
         margins = at_most(speeds[0], cold), at_most(speeds[1], hot)
         is_hot = margins[1] < margins[0]
         margin = np.minimum(*margins)
         value, limit = np.where(is_hot, speeds[1], speeds[0]), np.where(is_hot, hot, cold)
-        return Samples(pairs, conditions(NORMAL), value, limit, margin, np.isnan(margin), second=is_hot)
+        return Samples(self.cases.stations, conditions(NORMAL), value, limit, margin, np.isnan(margin), second=is_hot)
+
+    @functools.cached_property
+    def surge_paths(self) -> SurgePaths:
+        """Way, wave speed and closing time of each station."""
+        return SurgePaths(self.context)
+
+    @functools.cached_property
+    def weakest(self) -> tuple[Numbers, Numbers]:
+        """[stations] static pressure and rating where least is to spare. [Pa]"""
+        return spare_pressures(
+            self.context, self.static.outlet, np.maximum(self.static.valve_cold, self.static.valve_hot)
+        )
+
+    def closing_surge(self) -> Samples:
+        """PRS-4: static pressure and closing surge at the greatest velocity, against the weakest rating of the path."""
+        pairs = self.cases.stations
+        static, rating = (one[pairs.member] for one in self.weakest)
+        pressure = static + self.surge_paths.pressure_per_velocity()[pairs.member] * np.maximum(*self.speeds())
+        margin = at_most(pressure, rating)
+        return Samples(pairs, conditions(NORMAL), pressure, rating, margin, np.isnan(margin))
 
     # ---- valves ----
 

@@ -13,7 +13,7 @@ from drenchbook.check_samples import FAILED, SLACK
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.physics.mixing import mixed_temperature
 from drenchbook.physics.water import density
-from drenchbook.quantity_text import quantity_text, rounded
+from drenchbook.quantity_text import MOST, quantity_text, rounded
 from drenchbook.solver import step_by_step
 from drenchbook.solver_results import SOLVED
 from drenchbook.units import from_si, unit_of
@@ -164,6 +164,20 @@ def _lower_set(judgement: Judgement, verdict: Verdict, hot_flow: float) -> str:
     return _text(judgement, reached, "temperature", "least")
 
 
+def _slow_closing(judgement: Judgement, verdict: Verdict) -> str:
+    """The closing time at which the surge stays inside the weakest rating."""
+    measures, pairs = judgement.measures, judgement.cases.stations
+    part = pairs.of(verdict.opening)
+    station = int(verdict.member)
+    place = part.start + pairs.member[part].tolist().index(station)
+    spare = float(measures.weakest[1][station] - measures.weakest[0][station])
+    speed = float(np.maximum(*measures.speeds())[verdict.state, place])
+    if not spare > 0 or math.isnan(speed):
+        return ""
+    seconds = 2 * measures.surge_paths.density * float(measures.surge_paths.length[station]) * speed / spare
+    return f"Outlets that close in {rounded(seconds, 1, MOST):.1f} s or more, or a surge arrester and larger pipe"
+
+
 _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
     "FLW-1": _largest_loss,
     "PRS-1": _largest_loss,
@@ -171,5 +185,6 @@ _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
     "BYP-1": _bypass,
     "BYP-2": _bypass,
     "PRS-3": _booster,
+    "PRS-4": _slow_closing,
     "HOT-1": _storage,
 }

@@ -182,6 +182,8 @@ def _limit_applies(judgement: Judgement, verdict: Verdict, limit: str) -> bool:
 def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
     context = judgement.context
     results, check = judgement.results.normal.valve, verdict.check.id
+    if check in ("DRN-1", "PRS-4"):
+        return _blank_of_station(judgement, verdict)
     if verdict.pairs is context.cases.valves:
         return _blank_of_model(judgement, verdict)
     for place in range(*_bounds(judgement, verdict.opening)):
@@ -219,6 +221,24 @@ def _blank_of_model(judgement: Judgement, verdict: Verdict) -> str:
     if model is None or not cell:
         return f"the data of valve {str(valve.tag).strip()} is not known"
     return f"{TABLE_BY_KEY['valve_models'].column(cell).heading} of model {str(model.model).strip()} is blank"
+
+
+def _blank_of_station(judgement: Judgement, verdict: Verdict) -> str:
+    """Which number of a station, or which rating on its path, is missing."""
+    context, number = judgement.context, verdict.member
+    station = context.site.stations[number]
+    if verdict.check.id == "DRN-1":
+        return f"the drain capacity of {str(station.tag).strip()} is blank"
+    for outlet in context.outlets_of[number]:
+        if math.isnan(context.outlets[outlet].maximum_pressure):
+            return f"the greatest pressure of the {context.outlets[outlet].kind or 'outlet'} is blank"
+    for valve in context.depends_on(number, "mixing_valves"):
+        model = context.model_of(valve)
+        if model is None or math.isnan(context.cell("valve_models", model, "maximum_pressure")):
+            return f"the rated pressure of valve {str(valve.tag).strip()} is blank"
+    if math.isnan(judgement.measures.surge_paths.closing_time[number]):
+        return "the closing time of an outlet cannot be used"
+    return "a number of its path is blank"
 
 
 _TANK_CELLS = ("volume", "start_temperature", "usable_fraction", "input_power", "efficiency", "start_delay")

@@ -347,6 +347,7 @@ OUTLET_MODELS = Table(
         _number("rated_pressure", "Rated pressure", "pressure", help="Flowing pressure; for a regulated outlet its minimum"),
         _number("minimum_pressure", "Least pressure, maker's", "pressure", "never", "Blank: the rated pressure of a regulated outlet, the limit PRS-1 otherwise"),
         _number("maximum_pressure", "Greatest pressure", "pressure", "always"),
+        _number("closing_time", "Closing time", "seconds", "never", "Least time in which its valve closes; blank: at once, the upper bound of the surge (PRS-4)"),
         _SOURCE, _DATED, _SAMPLE,
     ),
 )  # fmt: skip

@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from drenchbook.check_samples import FAILED, PASSED
+from drenchbook.check_samples import FAILED, PASSED, WARNED
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.check_words import remedy
 from drenchbook.checks import judge
@@ -16,10 +16,10 @@ from tests.checks.sites import edited, lab, laboratory, station
 MODEL = "SAMPLE TMV 45"
 
 
-def told(site, check, tag):
+def told(site, check, tag, weighs=FAILED):
     judgement = judge(site)
     found = judgement.verdict(CHECK_BY_ID[check], station(judgement, tag))
-    assert found.outcome == FAILED
+    assert found.outcome == weighs
     return remedy(judgement, found)
 
 
@@ -82,6 +82,15 @@ def test_a_lower_set_temperature_would_do():
     degrees = float(re.search(r"or set (\d+) °F", told(laboratory(), "HOT-1", "L1")).group(1))
     assert outcome(lab("mixing_valves", "MV-1", set_temperature=degrees), "HOT-1", "L1") == PASSED
     assert outcome(lab("mixing_valves", "MV-1", set_temperature=degrees), "VLV-5", "L1") == PASSED
+
+
+@pytest.mark.parametrize("tag", ["L1", "L3", "L4"])
+def test_the_closing_time_would_do(tag):
+    """Outlets that close in the time named pass, in a fifth of a second less they do not."""
+    at_once = lab("outlet_models", "*", closing_time=None)
+    seconds = float(re.match(r"Outlets that close in ([\d.]+) s or more", told(at_once, "PRS-4", tag, WARNED)).group(1))
+    assert outcome(lab("outlet_models", "*", closing_time=seconds), "PRS-4", tag) == PASSED
+    assert outcome(lab("outlet_models", "*", closing_time=max(seconds - 0.2, 0.0)), "PRS-4", tag) == WARNED
 
 
 def test_the_booster_would_do():

@@ -8,6 +8,7 @@ import pytest
 
 from drenchbook.published.pipes import pipe
 from tests.printed import printed
+from tests.us_units import PSI
 
 BTU_IN = 0.1442279  # W/(m·K) of one Btu·in/(h·ft²·°F)
 BTU_LB = 4186.8  # J/(kg·K) of one Btu/(lb·°F)
@@ -36,6 +37,11 @@ class TestCopper:
         assert pipe(*tube).wall_conductivity / 100 == printed("3.94")
         assert pipe(*tube).wall_conductivity / (12 * BTU_IN) == pytest.approx(227, abs=1)
 
+    def test_elasticity(self, tube):
+        """Engineering ToolBox: 117 GPa, 17 million psi."""
+        assert pipe(*tube).wall_elasticity / 1e9 == printed("117")
+        assert pipe(*tube).wall_elasticity / PSI / 1e6 == printed("17")
+
     def test_hazen_williams_c(self, tube):
         """Engineers Edge prints 140 for copper; other tables 130 to 140."""
         assert pipe(*tube).hazen_williams_c == printed("140")
@@ -59,6 +65,11 @@ class TestSteel:
         """Data book: 53.6 W/m·K; Kalpakjian, Table 3.1: steels 15 to 52, the data book's carbon steels 36 to 64."""
         assert pipe(*tube).wall_conductivity == printed("53.6")
         assert 36 <= pipe(*tube).wall_conductivity <= 64
+
+    def test_elasticity(self, tube):
+        """Callister, Table B.2, steel alloy A36: 207 GPa, 30 million psi."""
+        assert pipe(*tube).wall_elasticity / 1e9 == printed("207")
+        assert pipe(*tube).wall_elasticity / PSI / 1e6 == printed("30")
 
     def test_roughness(self, tube):
         """Crane TP-410: commercial steel 0.0018 in."""
@@ -87,6 +98,11 @@ class TestStainless:
         """Data sheet, 0 to 100 °C: 16.2 W/m·K, 112 Btu·in/h·ft²·°F."""
         assert pipe("stainless 10S", "1").wall_conductivity == printed("16.2")
         assert pipe("stainless 10S", "1").wall_conductivity / BTU_IN == printed("112")
+
+    def test_elasticity(self):
+        """Callister, Table B.2, stainless alloy 304: 193 GPa, 28 million psi."""
+        assert pipe("stainless 10S", "1").wall_elasticity / 1e9 == printed("193")
+        assert pipe("stainless 10S", "1").wall_elasticity / PSI / 1e6 == printed("28")
 
     def test_roughness_is_that_of_commercial_steel(self):
         """EPANET 2.2, Table 3.2: steel 0.15 thousandths of a foot; common practice for stainless pipe."""
@@ -126,6 +142,15 @@ class TestPlastics:
         """AixLib: lambda=0.38 W/(m·K), taken as it stands; a plastics manual prints 2.4 Btu·in/h·ft²·°F (0.35)."""
         assert pipe("PEX", "1").wall_conductivity == pytest.approx(0.38, rel=1e-9)
         assert pipe("PEX", "1").wall_conductivity / BTU_IN == pytest.approx(2.4, rel=0.12)
+
+    def test_cpvc_elasticity(self):
+        """Facility Piping Systems Handbook, Table 2.7: tensile modulus of CPVC 485 to 510 thousand psi."""
+        assert pipe("CPVC", "1").wall_elasticity / PSI / 1000 == printed("510")
+
+    def test_pex_elasticity(self):
+        """Callister, Table B.2: polyethylene of high density 1.08 GPa, 0.157 million psi; PEX is softer."""
+        assert pipe("PEX", "1").wall_elasticity / 1e9 == printed("1.08")
+        assert pipe("PEX", "1").wall_elasticity / PSI / 1e6 == printed("0.157")
 
     @pytest.mark.parametrize("material", ["CPVC", "PEX"])
     def test_roughness(self, material):

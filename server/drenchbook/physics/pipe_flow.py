@@ -1,4 +1,4 @@
-"""Pressure lost by water on its way through a pipe: friction, fittings, height and the stop of a closing valve."""
+"""Pressure lost by water on its way through a pipe: friction, fittings and height."""
 
 from __future__ import annotations
 
@@ -256,36 +256,6 @@ def elevation_pressure(rise: Numbers, density: Numbers) -> Numbers:
     98066.5
     """
     return same_kind(number("rise", rise, "m") * GRAVITY * _density(density))
-
-
-def surge_pressure(velocity_change: Numbers, density: Numbers, wave_speed: Numbers) -> Numbers:
-    """Pressure added when a valve stops a flow at once.
-
-    Parameters
-    ----------
-    velocity_change : float or array
-        Velocity that is stopped, zero or more. [m/s]
-    density : float or array
-        Density. [kg/m³]
-    wave_speed : float or array
-        Speed of the pressure wave; the speed of sound in water bounds it from above. [m/s]
-
-    Returns
-    -------
-    float or array
-        Pressure on top of the pressure before. [Pa]
-
-    Notes
-    -----
-    Δp = ρ·a·Δv [Joukowsky 1898]: an upper bound, reached when the valve shuts faster than the wave returns; an elastic
-    wall, air or a slow closure give less.
-
-    >>> surge_pressure(velocity_change=2.0, density=1000, wave_speed=1400)
-    2800000.0
-    """
-    dv = number("velocity_change", velocity_change, "m/s", at_least=0.0)
-    a = number("wave_speed", wave_speed, "m/s", above=0.0)
-    return same_kind(_density(density) * a * dv)
 
 
 def reynolds_kernel(flow: Numbers, diameter: Numbers, viscosity: Numbers, density: Numbers) -> Numbers:

@@ -36,6 +36,8 @@ class Pipe:
         Coefficient for design. [-]
     wall_density, wall_heat_capacity, wall_conductivity : float
         Of the wall material. [kg/m³, J/(kg·K), W/(m·K)]
+    wall_elasticity : float
+        Modulus of elasticity of the wall; where sources give a band the stiffest. [Pa]
     nominal_inches : float
         Nominal size; by DN name where the size is named in millimetres. [in]
     source : str
@@ -52,6 +54,7 @@ class Pipe:
     wall_density: float
     wall_heat_capacity: float
     wall_conductivity: float
+    wall_elasticity: float
     nominal_inches: float
     source: str
 
@@ -247,6 +250,7 @@ def _listed_pipe(name: str, size: str) -> Pipe:
         wall_density=float(material["wall_density"]),
         wall_heat_capacity=float(material["wall_heat_capacity"]),
         wall_conductivity=float(material["wall_conductivity"]),
+        wall_elasticity=float(material["wall_elasticity_gpa"]) * 1e9,
         nominal_inches=inches(nominal),
         source=row["source"],
     )
