@@ -139,6 +139,17 @@ SITE_COLUMNS: tuple[ResultColumn, ...] = (
     C("message", "What it is, and what to do", width=100),
 )
 
+# Fifteen minutes of one case. The other tank model stands beside the one that governs; limits as straight lines.
+COURSE_COLUMNS: tuple[ResultColumn, ...] = (
+    C("time", "Time", "seconds", 0),
+    C("hot", "Hot water at the source", "temperature", 1),
+    C("mixed", "Mixed, at the valve", "temperature", 1),
+    C("outlet", "At the station", "temperature", 1),
+    C("outlet_other", "At the station, other tank model", "temperature", 1),
+    C("least", "Least", "temperature", 1),
+    C("greatest", "Greatest", "temperature", 1),
+)
+
 RESULT_TABLES: dict[str, tuple[ResultColumn, ...]] = {
     "DRENCH_SCHEDULE": SCHEDULE_COLUMNS,
     "DRENCH_SETS": SET_COLUMNS,
