@@ -1,0 +1,112 @@
+"""The sample tank farm concludes what the page beside it works out by hand: every number of its tables, every verdict.
+
+The page (`samples/tank_farm.md`) is the truth here, and its tables are read from it. Its tolerances: 1 % of each flow,
+3 kPa of each pressure, 2 % of each time, volume and heat, 0.3 K of each temperature.
+"""
+
+import functools
+import re
+from pathlib import Path
+
+import pytest
+
+from drenchbook.check_table import CHECK_BY_ID
+from drenchbook.checks import judge
+from drenchbook.operating_cases import NORMAL
+from drenchbook.report import Report
+from drenchbook.site_file import read_site_file
+from tests.checks.sites import COLD_HIGH, COLD_LOW, WARM_HIGH, lines, station
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+PAGE = (SAMPLES / "tank_farm.md").read_text(encoding="utf-8")
+FLOW, PRESSURE, TIME = {"rel": 0.01}, {"abs": 3.0}, {"rel": 0.02}
+LITRE_PER_MINUTE, KPA = 1e-3 / 60, 1e3
+RACK, PUMPS = ("T07", "T08"), ("P01", "P02")
+
+
+@functools.cache
+def report():
+    return Report(judge(read_site_file(SAMPLES / "tank_farm.toml").site))
+
+
+def table(first_heading):
+    """The rows of the page's table that begins with that heading, as lists of texts."""
+    rows = PAGE.split(f"| {first_heading} |", 1)[1].split("\n\n", 1)[0].split("\n")[2:]
+    return [[cell.strip(" *") for cell in row.strip("| ").split("|")] for row in rows]
+
+
+def numbers(text):
+    return [float(number) for number in re.findall(r"\d+(?:\.\d+)?", text)]
+
+
+def case(stations, state, fault=NORMAL, outlet=""):
+    """Flows [L/min], pressures [kPa] and the stations of the outlets of one case."""
+    judgement = report().judgement
+    cases, results = judgement.cases, judgement.results.fault(fault)
+    pairs = cases.outlets.of(cases.find(stations, outlet))
+    owners = [cases.station_tags[cases.outlet_station[outlet]] for outlet in cases.outlets.member[pairs]]
+    return (
+        results.outlet_flow[state, pairs] / LITRE_PER_MINUTE,
+        results.outlet_pressure[state, pairs] / KPA,
+        owners,
+    )
+
+
+def at(stations, owner, state, fault=NORMAL):
+    """The pressures at the outlets of one station of a set."""
+    _, pressures, owners = case(stations, state, fault)
+    return [pressure for pressure, tag in zip(pressures, owners, strict=True) if tag == owner]
+
+
+SETS = {row[0]: row[1:] for row in table("set")}
+COLUMNS = {"normal, low": (1, COLD_LOW, NORMAL), "normal, high, warm": (5, WARM_HIGH, NORMAL)}
+
+
+@pytest.mark.parametrize("column", COLUMNS)
+@pytest.mark.parametrize("name", SETS)
+def test_pressures_of_each_set(name, column):
+    stations = tuple(re.findall(r"[TP]\d\d", name.split(",")[0]))
+    place, state, fault = COLUMNS[column]
+    wanted = numbers(SETS[name][place - 1])
+    assert at(stations, stations[-1], state, fault) == pytest.approx(wanted, **PRESSURE)
+
+
+def test_the_steps_of_the_rack_are_those_of_the_page():
+    """pc 350.8, ph 339.1, pm 292.1 kPa and a stem at 0.45."""
+    judgement = report().judgement
+    valve, pairs = judgement.results.normal.valve, judgement.cases.valves
+    (place,) = range(*pairs.of(judgement.cases.find(RACK)).indices(10**9))
+    for name, wanted in (("cold_pressure", 350.8), ("hot_pressure", 339.1), ("outlet_pressure", 292.1)):
+        assert f"{wanted}" in PAGE
+        assert getattr(valve, name)[COLD_LOW, place] / KPA == pytest.approx(wanted, **PRESSURE)
+    assert valve.stem[COLD_LOW, place] == pytest.approx(0.45, abs=0.01)
+
+
+def test_the_orifice_of_p02_gives_what_its_pressure_allows():
+    """66.86 L/min in the event, 85.05 by itself at the high state, 75.3 in the event there."""
+    assert case(PUMPS, COLD_LOW)[0][2] == pytest.approx(66.86, **FLOW)
+    assert case(PUMPS, WARM_HIGH)[0][2] == pytest.approx(75.3, **FLOW)
+    assert case(("P02",), WARM_HIGH, outlet="shower")[0][0] == pytest.approx(85.05, **FLOW)
+    for printed in ("66.86", "75.3", "85.05"):
+        assert printed in PAGE
+
+
+def test_static_pressure_in_the_pit():
+    judgement = report().judgement
+    verdict = judgement.verdict(CHECK_BY_ID["PRS-2"], station(judgement, "T06"))
+    assert (verdict.word, verdict.value / KPA) == ("FAIL", pytest.approx(627.7, **PRESSURE))
+    assert verdict.limit / KPA == pytest.approx(551.6, abs=0.1)
+    others = [row.tag for row in judgement.site.stations if row.tag != "T06"]
+    assert {judgement.verdict(CHECK_BY_ID["PRS-2"], station(judgement, tag)).word for tag in others} == {"OK"}
+
+
+def test_two_casualties_at_the_rack_outlast_the_mixed_tank():
+    """8.1 min of the mixed tank that governs, 16.9 of the stratified one; 23.9 for one casualty."""
+    judgement = report().judgement
+    hot, pairs = judgement.measures.hot_water, judgement.cases.sources
+    both, alone = (pairs.of(judgement.cases.find(stations)) for stations in (RACK, ("T07",)))
+    assert hot.seconds[COLD_HIGH, both] / 60 == pytest.approx([8.1], **TIME)
+    assert hot.seconds_other[COLD_HIGH, both] / 60 == pytest.approx([16.9], **TIME)
+    assert hot.seconds[COLD_HIGH, alone] / 60 == pytest.approx([23.9], **TIME)
+    (recovery,) = lines(report(), "HOT-5", "WH-1")
+    assert recovery.value / 3600 == pytest.approx(0.67, **TIME)
