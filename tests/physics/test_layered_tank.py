@@ -5,7 +5,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drenchbook.errors import InputError
@@ -70,6 +70,7 @@ def test_the_more_layers_the_nearer_to_the_mixed_tank(layers):
     assert np.abs(course.at(times)[0] - mixed).max() < 2 * FULL / layers  # its travel, and one step
 
 
+@settings(max_examples=30)
 @given(HEATS, POWERS, DELAYS, FRACTIONS)
 def test_heat_that_leaves_was_stored_or_made(heat, power, delay, fraction):
     """Never more, and exactly as long as neither thermostat holds: top never asked beyond full, bottom below full."""
@@ -95,6 +96,7 @@ def test_heat_balance_with_a_heater_to_the_last_joule():
     assert stored[0] - stored[-1] + power * begins[-1] == pytest.approx(drawn.sum(), rel=1e-12)
 
 
+@settings(max_examples=30)
 @given(HEATS, FRACTIONS, st.floats(min_value=1.1, max_value=3))
 def test_minutes_fall_with_mixing_and_rise_with_volume(heat, fraction, factor):
     least = 0.6 * FULL
@@ -113,23 +115,23 @@ def test_minutes_fall_step_by_step_with_the_mixed_fraction():
 @given(HEATS, POWERS, DELAYS, st.floats(min_value=0.2, max_value=1.0))
 def test_mixed_tank_by_small_steps(heat, power, delay, knee):
     """Euler with the heat balance; what is drawn is the heat asked for, or all that the greatest flow carries."""
-    greatest, step, surplus = heat / (knee * FULL), 0.05, FULL
+    greatest, step, surplus = heat / (knee * FULL), 0.5, FULL
     times, seen = np.arange(0.0, FLUSH, step), []
     for time in times:
         seen.append(surplus)
         gain = power if time >= delay else 0.0
         surplus = min(surplus + step / MASS * (gain - min(heat, greatest * surplus)), FULL)
     exact = mixed_surplus_kernel(times, MASS, FULL, FULL, heat, greatest, power, delay)
-    assert np.abs(exact - seen).max() < 1e-3 * FULL
+    assert np.abs(exact - seen).max() < 2e-3 * FULL
 
 
 @given(HEATS, POWERS, DELAYS, st.floats(min_value=0.05, max_value=1.0), st.floats(min_value=0.5, max_value=1.0),
        st.floats(min_value=1, max_value=FLUSH))  # fmt: skip
 def test_seconds_above_agree_with_a_fine_count(heat, power, delay, share, start, until):
     tank = (MASS, start * FULL, FULL, heat, heat / (0.6 * FULL), power, delay)
-    times = (np.arange(200_000) + 0.5) * until / 200_000
+    times = (np.arange(20_000) + 0.5) * until / 20_000
     counted = np.mean(mixed_surplus_kernel(times, *tank) >= share * FULL) * until
-    assert float(mixed_seconds_above_kernel(share * FULL, until, *tank)) == pytest.approx(counted, abs=0.02)
+    assert float(mixed_seconds_above_kernel(share * FULL, until, *tank)) == pytest.approx(counted, abs=0.1)
 
 
 def test_a_mixed_tank_at_rest_stays_and_a_strong_heater_fills_it():

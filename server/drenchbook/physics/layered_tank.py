@@ -88,13 +88,15 @@ def layered_tank(
     fraction = number("mixed_fraction", mixed_fraction, at_least=0.0, at_most=1.0)
     if fraction == 1:
         raise InputError("mixed_fraction", fraction, "must be less than 1; a mixed tank has its course in closed form")
-    tanks = np.broadcast_arrays(*map(np.atleast_1d, (
+    kg, surplus, drawn, most, heat, late = np.broadcast_arrays(*map(np.atleast_1d, (
         number("mass", mass, "kg", above=0.0), number("full", full, "J/kg", above=0.0),
         number("heat_drawn", heat_drawn, "W", at_least=0.0),
         number("greatest_draw", greatest_draw, "kg/s", at_least=0.0), number("power", power, "W", at_least=0.0),
         number("delay", delay, "s", at_least=0.0))))  # fmt: skip
     count = max(1, round(number("layers", layers, above=0.0) * (1 - fraction)))
-    return layered_tank_kernel(*tanks, fraction, number("until", until, "s", above=0.0), count)
+    return layered_tank_kernel(
+        kg, surplus, drawn, most, heat, late, fraction, number("until", until, "s", above=0.0), count
+    )
 
 
 def layered_tank_kernel(
@@ -112,7 +114,8 @@ def layered_tank_kernel(
     [0.0, 12.5, 25.0, 37.5]
     """
     tanks = _Tanks(mass, full, heat_drawn, greatest_draw, power, delay, mixed_fraction, count)
-    begins, surplus, stored = [np.zeros(len(mass))], [], [tanks.stored()]
+    begins, stored = [np.zeros(len(mass))], [tanks.stored()]
+    surplus: list[Numbers] = []
     with np.errstate(divide="ignore", invalid="ignore"):
         while not surplus or np.any(tanks.clock < until):
             for leaves, ends in tanks.step():

@@ -96,6 +96,11 @@ def _rest(power: Numbers, greatest_draw: Numbers) -> Numbers:
     return np.where(some, np.divide(power, np.where(some, greatest_draw, 1.0)), np.inf)
 
 
+def _gain(surplus: Numbers, drawn: Numbers, greatest: Numbers, power: Numbers) -> Numbers:
+    """Heat that the tank gains. [W]"""
+    return np.subtract(power, np.minimum(drawn, greatest * surplus))
+
+
 def _after(time: Numbers, mass: Numbers, start: Numbers, drawn: Numbers, greatest: Numbers, power: Numbers) -> Numbers:
     """Heat [J/kg] after a time [s] of constant power, on whichever side of the knee, over it at most once."""
     knee, rest = _knee(drawn, greatest), _rest(power, greatest)
@@ -116,7 +121,7 @@ def _passage(target: Numbers, mass: Numbers, start: Numbers, drawn: Numbers, gre
              power: Numbers) -> Numbers:  # fmt: skip
     """Time [s] until the heat reaches a target in the direction in which it moves; infinite where it never does."""
     knee, rest = _knee(drawn, greatest), _rest(power, greatest)
-    rising = power > drawn
+    rising = _gain(start, drawn, greatest, power) > 0
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         high, low = np.maximum(start, target), np.minimum(start, target)
         straight = np.clip(high - np.maximum(low, knee), 0.0, None) * mass
@@ -132,6 +137,7 @@ def _above(least: Numbers, time: Numbers, mass: Numbers, start: Numbers, drawn: 
            power: Numbers) -> Numbers:  # fmt: skip
     """Seconds, up to a time [s], with at least some heat, while the power is constant."""
     passage = np.minimum(_passage(least, mass, start, drawn, greatest, power), time)
-    rising = power > drawn
-    falling_part = np.where(start >= least, passage, 0.0)
-    return np.where(rising, np.where(start >= least, time, time - passage), falling_part)
+    gain = _gain(start, drawn, greatest, power)
+    falling = np.where(start >= least, passage, 0.0)
+    rising = np.where(start >= least, time, time - passage)
+    return np.where(gain > 0, rising, np.where((gain == 0) & (start >= least), time, falling))
