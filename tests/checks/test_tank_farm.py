@@ -29,6 +29,11 @@ def report():
     return Report(judge(read_site_file(SAMPLES / "tank_farm.toml").site))
 
 
+def verdict(check, tag):
+    judgement = report().judgement
+    return judgement.verdict(CHECK_BY_ID[check], station(judgement, tag))
+
+
 def table(first_heading):
     """The rows of the page's table that begins with that heading, as lists of texts."""
     rows = PAGE.split(f"| {first_heading} |", 1)[1].split("\n\n", 1)[0].split("\n")[2:]
@@ -92,12 +97,34 @@ def test_the_orifice_of_p02_gives_what_its_pressure_allows():
 
 
 def test_static_pressure_in_the_pit():
-    judgement = report().judgement
-    verdict = judgement.verdict(CHECK_BY_ID["PRS-2"], station(judgement, "T06"))
-    assert (verdict.word, verdict.value / KPA) == ("FAIL", pytest.approx(627.7, **PRESSURE))
-    assert verdict.limit / KPA == pytest.approx(551.6, abs=0.1)
-    others = [row.tag for row in judgement.site.stations if row.tag != "T06"]
-    assert {judgement.verdict(CHECK_BY_ID["PRS-2"], station(judgement, tag)).word for tag in others} == {"OK"}
+    pit = verdict("PRS-2", "T06")
+    assert (pit.word, pit.value / KPA) == ("FAIL", pytest.approx(627.7, **PRESSURE))
+    assert pit.limit / KPA == pytest.approx(551.6, abs=0.1)
+    others = [row.tag for row in report().judgement.site.stations if row.tag != "T06"]
+    assert {verdict("PRS-2", tag).word for tag in others} == {"OK"}
+
+
+def test_pressure_without_friction_at_the_rack():
+    """450 - 3 - 53 - 3.5 - 11 - 33 = 346 kPa, 206 over what the shower needs."""
+    assert verdict("PRS-3", "T08").value / KPA == pytest.approx(206, **PRESSURE)
+
+
+def test_surge_of_regulated_outlets_that_close_slowly_and_of_one_that_does_not():
+    """218 kPa on 498 at the rack or on 520 - 10 at its valve; 1,980 kPa on 510 at P02."""
+    rack, pumps = verdict("PRS-4", "T08"), verdict("PRS-4", "P02")
+    assert (rack.word, rack.value / KPA) == ("OK", pytest.approx(510 + 218, rel=0.02))
+    assert (pumps.word, pumps.value / KPA) == ("WARN", pytest.approx(2490, rel=0.02))
+
+
+def test_the_drain_of_t03_takes_too_little():
+    drain = verdict("DRN-1", "T03")
+    assert (drain.word, drain.value / LITRE_PER_MINUTE) == ("WARN", pytest.approx(73, **FLOW))
+
+
+def test_hot_water_of_both_dosing_pumps_is_the_fastest():
+    """73.0 L/min in 35x1.2 runs at 1.46 m/s, limit 1.52."""
+    fastest = verdict("VEL-1", "P02")
+    assert (fastest.word, fastest.value) == ("OK", pytest.approx(1.46, **FLOW))
 
 
 def test_two_casualties_at_the_rack_outlast_the_mixed_tank():
