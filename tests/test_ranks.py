@@ -62,6 +62,8 @@ RANKS: dict[str, float] = {
     "schedule_rows.py": 10.55,
     "set_rows.py": 10.55,
     "case_rows.py": 10.55,
+    "path_lines.py": 10.55,
+    "path_rows.py": 10.57,
     "report.py": 10.6,
     "json_report.py": 10.8,
     "table_results.py": 11,

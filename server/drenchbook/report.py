@@ -6,7 +6,7 @@ import functools
 from collections.abc import Iterator
 from typing import Any
 
-from drenchbook import case_rows, schedule_rows, set_rows
+from drenchbook import case_rows, path_rows, schedule_rows, set_rows
 from drenchbook.check_samples import NOT_KNOWN, OUTCOME_WORDS
 from drenchbook.checks import worst_word
 from drenchbook.judged_site import JudgedSite
@@ -41,6 +41,14 @@ class Report(JudgedSite):
     def case_rows(self, station: str = "") -> list[list[Any]]:
         """One row for each case, of one station if it is named; governing cases only where there are too many."""
         return case_rows.case_rows(self, station)
+
+    def path_rows(self, station: str = "", case: str = "") -> list[list[Any]]:
+        """One row for each step from supply to outlet in one case; of the least margin if blank."""
+        return path_rows.path_rows(self, station, case)
+
+    def choice_rows(self, station: str = "") -> list[list[Any]]:
+        """What may be chosen for the path of a station: what is open, season, supply, fault."""
+        return path_rows.choice_rows(self, station)
 
     def case_list(self) -> Iterator[tuple[str, int, int]]:
         """Every case as fault, state and opening."""

@@ -150,11 +150,58 @@ COURSE_COLUMNS: tuple[ResultColumn, ...] = (
     C("greatest", "Greatest", "temperature", 1),
 )
 
+PATH_COLUMNS: tuple[ResultColumn, ...] = (
+    C("part", "Part", width=13),
+    C("kind", "Kind", width=16),
+    C("tag", "Tag", width=12),
+    C("step", "Step", width=34),
+    C("after", "Begins after line", "number", 0),
+    C("hot_after", "Hot side begins after line", "number", 0),
+    C("flow", "Flow", "flow", 3),
+    C("temperature", "Water", "temperature", 1),
+    C("material", "Material", width=12),
+    C("size", "Size"),
+    C("length", "Length or rise", "length", 2),
+    C("fittings", "Fittings", width=24),
+    C("coefficient", "Coefficient", "number", 6),
+    C("coefficient_unit", "Its unit", width=10),
+    C("constant", "Hazen-Williams C", "number", 0),
+    C("roughness", "Roughness", "small length", 5),
+    C("start_pressure", "Pressure at the start", "pressure", 3),
+    C("flow_1", "First flow", "flow", 3),
+    C("pressure_1", "First pressure", "pressure", 3),
+    C("flow_2", "Second flow", "flow", 3),
+    C("pressure_2", "Second pressure", "pressure", 3),
+    C("fraction", "Share", "fraction", 4),
+    C("cold_temperature", "Cold water", "temperature", 1),
+    C("mixed_temperature", "Set temperature", "temperature", 1),
+    C("volume", "Volume", "volume", 1),
+    C("approach", "Hot above set", "temperature difference", 1),
+    C("loss", "Loss", "pressure", 3),
+    C("pressure", "Pressure after", "pressure", 3),
+    C("result", "Result by the solver", "number", 4),
+    C("result_unit", "Its unit"),
+    C("tolerance", "Printed to", "number", 5),
+    C("formula", "Formula", width=40),
+    C("numbers", "Numbers put in", width=40),
+    C("source", "Source", width=24),
+    C("asked", "Station and case asked for", width=24),
+)
+
+CHOICE_COLUMNS: tuple[ResultColumn, ...] = (
+    C("open", "Open", width=24),
+    C("season", "Season", width=8),
+    C("supply", "Supply", width=8),
+    C("fault", "Fault", width=26),
+)
+
 RESULT_TABLES: dict[str, tuple[ResultColumn, ...]] = {
     "DRENCH_SCHEDULE": SCHEDULE_COLUMNS,
     "DRENCH_SETS": SET_COLUMNS,
     "DRENCH_CASES": CASE_COLUMNS,
     "DRENCH_SITE": SITE_COLUMNS,
+    "DRENCH_PATH": PATH_COLUMNS,
+    "DRENCH_CHOICES": CHOICE_COLUMNS,
 }
 CASES_SHOWN = 400  # a site with more cases shows the governing ones on the sheet; the JSON report holds them all
 

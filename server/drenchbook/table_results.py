@@ -15,7 +15,9 @@ from drenchbook.errors import SiteError
 from drenchbook.report import Report
 from drenchbook.result_tables import (
     CASE_COLUMNS,
+    CHOICE_COLUMNS,
     NO_RESULT,
+    PATH_COLUMNS,
     SCHEDULE_COLUMNS,
     SET_COLUMNS,
     SITE_COLUMNS,
@@ -118,6 +120,23 @@ def site_rows(grids: Sequence[Grid], rows: float = 0) -> Rows:
     return _rows(grids, Report.site_rows, SITE_COLUMNS, int(rows))
 
 
+def path_rows(grids: Sequence[Grid], station: Any = "", case: Any = "", rows: float = 0) -> Rows:
+    """DRENCH_PATH: one row for each step from supply to outlet in one case, padded to `rows`."""
+    return _rows(grids, lambda report: report.path_rows(_text(station), _text(case)), PATH_COLUMNS, int(rows))
+
+
+def choice_rows(grids: Sequence[Grid], station: Any = "", rows: float = 0) -> Rows:
+    """DRENCH_CHOICES: what may be chosen for the path of a station, padded to `rows`."""
+    return _rows(grids, lambda report: report.choice_rows(_text(station)), CHOICE_COLUMNS, int(rows))
+
+
+def _text(cell: Any) -> str:
+    """A tag or a case as text: a station may be called 101."""
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    return str(cell if cell is not None else "").strip()
+
+
 def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], columns: Columns, room: int) -> Rows:
     """The rows of a report, padded with empty text; a file that cannot be used gives UNKNOWN and the sentences.
 
@@ -136,7 +155,8 @@ def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], columns: Col
 
 def _words(sentence: str, columns: Columns) -> list[Any]:
     """A row that is UNKNOWN and says why, in the columns for words that the table has."""
-    words = {"verdict": UNKNOWN, "state": UNKNOWN, "message": sentence, "outlets": sentence, "marks": ""}
+    words = {"verdict": UNKNOWN, "state": UNKNOWN, "message": sentence, "outlets": sentence, "marks": "",
+             "step": sentence, "kind": UNKNOWN, "asked": ""}  # fmt: skip
     if any(column.name == "message" for column in columns):
         del words["outlets"]
     return [words.get(column.name, NO_RESULT) for column in columns]

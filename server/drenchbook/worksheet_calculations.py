@@ -49,6 +49,21 @@ def pipe_loss(
     return float(friction + pipe_flow.minor_loss(flow, run.inside_diameter, resistance, density))
 
 
+def rough_pipe_loss(
+    flow: float, material: object, size: object, length: float, fittings: object, temperature: float, roughness: float
+) -> float:
+    """Darcy-Weisbach loss of one run of its own roughness, no elevation. [Pa]
+
+    >>> rough_pipe_loss(0.0, "steel 40", "1", 30.0, "none", 15.0, 1e-3)
+    0.0
+    """
+    run = pipe(material, size)
+    density, viscosity = water.density(temperature), water.viscosity(temperature)
+    resistance = fittings_resistance(fittings, run.nominal_inches)
+    friction = pipe_flow.darcy_weisbach_loss(flow, run.inside_diameter, length, roughness, density, viscosity)
+    return float(friction + pipe_flow.minor_loss(flow, run.inside_diameter, resistance, density))
+
+
 def _hazen_williams_coefficient(method: object, run: Pipe) -> float | None:
     """The C to use, or None for Darcy-Weisbach."""
     if isinstance(method, str):

@@ -94,8 +94,8 @@ def site_results(table: str, **given: Any) -> list[list[Any]]:
     Parameters
     ----------
     table : str
-        "schedule", "set", "case" or "site". [-]
-    given : lists of rows, and where the table takes them `station` and `rows`
+        "schedule", "set", "case", "site", "path" or "choices". [-]
+    given : lists of rows, and where the table takes them `station`, `case` and `rows`
         The eleven tables by key, each with its heading row; only the cases of that station; the rows of the area that
         is filled, 0 for as many as there are. [-]
 
@@ -112,6 +112,8 @@ def site_results(table: str, **given: Any) -> list[list[Any]]:
         "set": table_results.set_rows,
         "case": table_results.case_rows,
         "site": table_results.site_rows,
+        "path": table_results.path_rows,
+        "choices": table_results.choice_rows,
     }
     return makers[table](grids, **given)
 
@@ -153,7 +155,7 @@ def _site_function(table: str, help: str, *more: Argument) -> WorksheetFunction:
     def calls(**values: Any) -> list[list[Any]]:
         return site_results(table, **values)
 
-    name = {"schedule": "DRENCH_SCHEDULE", "set": "DRENCH_SETS", "case": "DRENCH_CASES", "site": "DRENCH_SITE"}[table]
+    name = {"set": "DRENCH_SETS", "case": "DRENCH_CASES"}.get(table, f"DRENCH_{table.upper()}")
     return WorksheetFunction(name, calls, (*SITE, *more), TABLE, help, ("worked here",), ())
 
 
@@ -195,6 +197,16 @@ FUNCTIONS: tuple[WorksheetFunction, ...] = (
         (Example((20, "copper L", "1", 100, "none", 60), "9.9", "Colebrook-White solved by hand, f = 0.0207"),
          Example((2, "copper L", "3/4", 100, "none", 60, "Hazen-Williams"), "0.57", "a printed loss table, C = 140"),
          Example((75.708, "copper L", "1", 30.48, "none", 15.5556, "", SI), "68", "the first in SI units"))),
+    WorksheetFunction(
+        "DRENCH_ROUGH_PIPE_LOSS", worksheet_calculations.rough_pipe_loss,
+        (FLOW, MATERIAL, SIZE, LENGTH,
+         Argument("fittings", "words", 'total K, "none", or a list such as "4 x 90 elbow; 1 x tee, branch"'),
+         _water("temperature", "water temperature"),
+         _number("roughness", "small length", "roughness of the wall, instead of the material's"), UNITS),
+        "pressure", "Friction and fittings loss of a run of pipe of its own roughness, no elevation",
+        ("Darcy-Weisbach", "Colebrook 1939", "Crane TP-410"),
+        (Example((20, "copper L", "1", 100, "none", 60, 0.00006), "9.9", "Colebrook-White solved by hand, f = 0.0207"),
+         Example((75.708, "copper L", "1", 30.48, "none", 15.5556, 0.0015, SI), "68", "the same in SI units"))),
     WorksheetFunction(
         "DRENCH_PIPE_VELOCITY", worksheet_calculations.pipe_velocity, (FLOW, MATERIAL, SIZE, UNITS),
         "velocity", "Mean velocity in a pipe", ("worked here",),
@@ -315,6 +327,12 @@ FUNCTIONS: tuple[WorksheetFunction, ...] = (
     _site_function("set", "Governing results, one row per set of stations in use at once", ROWS),
     _site_function("case", "Every operating case, or those of one station",
                    Argument("station", "any", "tag of a station; blank for all", optional=True), ROWS),
+    _site_function("path", "Every step from supply to outlet in one case, with the numbers that its formula takes",
+                   Argument("station", "any", "tag of a station; blank for the least margin", optional=True),
+                   Argument("case", "any", 'case as in the schedule, such as "L1: cold season, low supply"; blank for '
+                            "the one that governs", optional=True), ROWS),
+    _site_function("choices", "What may be chosen for the path of a station: what is open, season, supply and fault",
+                   Argument("station", "any", "tag of a station; blank for the least margin", optional=True), ROWS),
     _site_function("site", "Checks of supplies, hot water sources, valves and events as a whole", ROWS),
 )  # fmt: skip
 FUNCTION_BY_NAME = {function.name: function for function in FUNCTIONS}

@@ -139,6 +139,7 @@ WRONG = [
     ("PIPE_LOSS", (20, "copper L", "1", -100, 0, 60), "length = -100 ft: must be zero or more"),
     ("PIPE_LOSS", (20, "copper L", "1", 100, 0, 60, "Manning"), 'method = "Manning": must be "Darcy-Weisbach"'),
     ("PIPE_LOSS", (20, "copper L", "1", 100, 0, 60, 2000), "method = 2000: must be .* from 20 to 170"),
+    ("ROUGH_PIPE_LOSS", (20, "steel 40", "1", 100, "none", 60, -0.1), "roughness = -0.1 in: must be zero or more"),
     ("ELEVATION_LOSS", (10, "SI"), 'temperature = "SI": is a unit system, which comes last'),
     ("PIPE_LOSS", (20, "copper L", "1", 100, 0, 60, "SI"), 'method = "SI": is a unit system, which comes last'),
     ("PIPE_LOSS", (20, "PEX", "1", 100, [[0], [1]], 60), 'fittings = "2 × 1 cells": must be one value'),
