@@ -59,6 +59,7 @@ RANKS: dict[str, float] = {
     "check_words.py": 10.4,
     "site_lines.py": 10.4,
     "judged_site.py": 10.5,
+    "station_numbers.py": 10.52,
     "schedule_rows.py": 10.55,
     "set_rows.py": 10.55,
     "case_rows.py": 10.55,

@@ -7,11 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from drenchbook.check_samples import FAILED, NOT_KNOWN, OUTCOME_WORDS, SLACK, at_least
+from drenchbook.check_samples import FAILED, NOT_KNOWN, OUTCOME_WORDS, SLACK
 from drenchbook.checks import STATION_CHECKS
-from drenchbook.hot_water import DAY
-from drenchbook.judged_site import JudgedSite, extremes, whole_extremes
-from drenchbook.operating_cases import HOT_LOST, STATES
+from drenchbook.judged_site import JudgedSite
+from drenchbook.operating_cases import HOT_LOST, NORMAL
 from drenchbook.result_tables import (
     MARK_HIGH,
     MARK_LOW,
@@ -23,6 +22,7 @@ from drenchbook.result_tables import (
     SCHEDULE_COLUMNS,
 )
 from drenchbook.result_tables import NOT_KNOWN as NOT_KNOWN_WORD
+from drenchbook.station_numbers import StationNumbers
 
 SHOWER, EYE, HOSE = ("shower",), ("eyewash", "eye/face wash"), ("drench hose",)
 _BY_ID = {check.id: check for check in STATION_CHECKS}
@@ -31,7 +31,8 @@ _BY_ID = {check.id: check for check in STATION_CHECKS}
 def schedule_rows(site: JudgedSite) -> list[list[Any]]:
     """One row for each station, in the order of SCHEDULE_COLUMNS."""
     judgement = site.judgement
-    rows = [_Row(site, number).cells() for number in range(len(judgement.site.stations))]
+    numbers = StationNumbers(site)
+    rows = [_Row(site, numbers, number).cells() for number in range(len(judgement.site.stations))]
     if judgement.site.project.schedule_order == "worst first":
         order = np.lexsort((judgement.governing_checks, -judgement.station_outcomes))
         rows = [rows[int(number)] for number in order]
@@ -41,8 +42,8 @@ def schedule_rows(site: JudgedSite) -> list[list[Any]]:
 class _Row:
     """One station's values and marks, part by part."""
 
-    def __init__(self, site: JudgedSite, number: int):
-        self.site, self.number = site, number
+    def __init__(self, site: JudgedSite, numbers: StationNumbers, number: int):
+        self.site, self.numbers, self.number = site, numbers, number
         self.judgement, self.context = site.judgement, site.context
         self.outlets = list(site.context.outlets_of[number])
         self.valve = site.context.valve_of_station[number]
@@ -71,7 +72,7 @@ class _Row:
             verdict=OUTCOME_WORDS[outcome],
             area=station.area if isinstance(station.area, str) else NOT_APPLICABLE,
             events=", ".join(site.events_of(number)) or NOT_APPLICABLE,
-            users=float(site.users_of(number)),
+            users=float(self.numbers.users[number]),
             outlets=" + ".join(site.cases.outlet_names[n] for n in self.outlets) or NO_RESULT,
             valve=str(self.valve.tag).strip() if self.valve is not None else "none",
             message=site.message_of(number),
@@ -100,10 +101,11 @@ class _Row:
         if not outlets:
             self.values.update({f"{prefix}_{part}": NOT_APPLICABLE for part in ("need", "least", "most")})
             return
-        flow = self.judgement.results.normal.outlet_flow[:, self.site.outlet_pairs(outlets)]
-        least, most = whole_extremes(flow / self.site.needs(outlets))
-        self.values[f"{prefix}_need"] = whole_extremes(self.context.required_flow[outlets])[1]
-        self.values[f"{prefix}_least"], self.values[f"{prefix}_most"] = whole_extremes(flow)
+        flow, share = self.numbers.flow(NORMAL, kinds)
+        least, most = (float(found[self.number]) for found in (share.least, share.most))
+        self.values[f"{prefix}_need"] = float(self.numbers.need(kinds).most[self.number])
+        self.values[f"{prefix}_least"] = float(flow.least[self.number])
+        self.values[f"{prefix}_most"] = float(flow.most[self.number])
         self.marks[f"{prefix}_least"] = self.flow_mark(least, "FLW-1")
         warn, fail = (self.context.limit(name).value for name in ("FLW-3", "FLW-4"))
         if math.isnan(most) or warn is None or fail is None:
@@ -119,27 +121,20 @@ class _Row:
         if not outlets or self.valve is None:
             self.values[name] = NOT_APPLICABLE
             return
-        flow = self.judgement.results.fault(HOT_LOST).outlet_flow[:, self.site.outlet_pairs(outlets)]
-        self.values[name] = whole_extremes(flow)[0]
-        self.marks[name] = self.flow_mark(whole_extremes(flow / self.site.needs(outlets))[0], "BYP-1")
+        flow, share = self.numbers.flow(HOT_LOST, kinds)
+        self.values[name] = float(flow.least[self.number])
+        self.marks[name] = self.flow_mark(float(share.least[self.number]), "BYP-1")
 
     def pressures(self) -> None:
         """Pressure at the worst of its own outlets, and the greatest without flow."""
-        pairs, judgement = self.site.outlet_pairs(self.outlets), self.judgement
-        need = self.context.needed_pressure[self.site.cases.outlets.member[pairs]]
-        pressure = judgement.results.normal.outlet_pressure[:, pairs]
-        margin = at_least(pressure, need)
-        self.values["pressure_need"] = self.values["pressure_least"] = math.nan
+        margin, need, pressure = (float(found[self.number]) for found in self.numbers.pressure)
+        self.values["pressure_need"], self.values["pressure_least"] = need, pressure
         self.marks["pressure_least"] = MARK_UNKNOWN
-        if pairs.size and not np.isnan(margin).any():
-            state, place = np.unravel_index(int(np.argmin(margin)), margin.shape)
-            self.values["pressure_need"] = float(need[place])
-            self.values["pressure_least"] = float(pressure[state, place])
-            short = margin[state, place] < -SLACK
+        if not math.isnan(margin):
             fails = self.site.mark(self.number, "PRS-1") == MARK_LOW
-            self.marks["pressure_least"] = (MARK_LOW if fails else MARK_WARN) if short else MARK_NONE
-        static = judgement.findings["PRS-2"][self.number]
-        self.values["pressure_static"] = whole_extremes(self.judgement.measures.static.outlet[self.outlets])[1]
+            self.marks["pressure_least"] = (MARK_LOW if fails else MARK_WARN) if margin < -SLACK else MARK_NONE
+        static = self.judgement.findings["PRS-2"][self.number]
+        self.values["pressure_static"] = float(self.numbers.static.most[self.number])
         if static.outcome == NOT_KNOWN or math.isnan(self.values["pressure_static"]):
             self.marks["pressure_static"] = MARK_UNKNOWN
         elif static.outcome == FAILED:
@@ -147,13 +142,12 @@ class _Row:
 
     def temperatures(self) -> None:
         """Delivered temperatures and that of the first water in the cold season."""
-        delivered, columns = self.judgement.measures.delivered_temperature, self.site.outlet_pairs(self.outlets)
-        for name, check, season, side in (
-            ("temperature_cold", "TMP-1", "cold", 0),
-            ("temperature_warm", "TMP-2", "warm", 1),
+        delivered = self.numbers.delivered
+        for name, check, found in (
+            ("temperature_cold", "TMP-1", delivered["cold"].least),
+            ("temperature_warm", "TMP-2", delivered["warm"].most),
         ):
-            states = [state for state, (found, _) in enumerate(STATES) if found == season]
-            value = whole_extremes(delivered[states][:, columns])[side]
+            value = float(found[self.number])
             mark = self.site.mark(self.number, check)
             self.values[name] = NOT_KNOWN_WORD if math.isnan(value) else value
             self.marks[name] = MARK_UNKNOWN if math.isnan(value) else mark
@@ -166,17 +160,15 @@ class _Row:
 
     def times(self) -> None:
         """Purge, time that is not tepid, and minutes of hot water by both tank models."""
-        number, site, hot = self.number, self.site, self.judgement.measures.hot_water
+        number, site = self.number, self.site
         if self.valve is None:
             self.values.update(dict.fromkeys(("purge", "tepid", "minutes", "minutes_other"), NOT_APPLICABLE))
             return
-        purge = self.judgement.results.normal.station.purge_seconds[:, site.station_pairs(number)]
-        self.values["purge"] = whole_extremes(purge)[1]
+        self.values["purge"] = float(self.numbers.purge.most[number])
         tepid = self.judgement.verdict(_BY_ID["DLG-2"], number)
         self.values["tepid"] = tepid.value if tepid.outcome != NOT_KNOWN else math.nan
         self.marks["tepid"] = site.mark(number, "DLG-2")
-        columns = site.source_pairs(number)
-        least, other = (extremes(np.minimum(array[:, columns], DAY))[0] for array in (hot.seconds, hot.seconds_other))
+        least, other = (float(found[number]) for found in self.numbers.minutes)
         unknown = self.judgement.verdict(_BY_ID["HOT-1"], number).outcome == NOT_KNOWN
         self.values["minutes"] = NOT_KNOWN_WORD if unknown or math.isnan(least) else least
         self.values["minutes_other"] = NOT_KNOWN_WORD if math.isnan(other) else other
