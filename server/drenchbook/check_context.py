@@ -42,6 +42,7 @@ class Context:
     def __init__(self, site: Site, network: Network, cases: Cases, results: Results):
         self.site, self.network, self.cases, self.results = site, network, cases, results
         self.units = site.units
+        self._limits: dict[str, LimitRow] = {}
         self._units: dict[tuple[str, str], str] = {}
         self.rows = {
             key: {tag_key(getattr(row, TABLE_BY_KEY[key].key_column)): row for row in site.rows(TABLE_BY_KEY[key])}
@@ -63,8 +64,11 @@ class Context:
 
     def limit(self, name: str) -> LimitRow:
         """The limit of that id; one whose row was deleted is not known."""
-        missing = LimitRow(name, None, None, "", f"the row of limit {name} is missing in Limits")
-        return self.limits.get(tag_key(name), missing)
+        row = self._limits.get(name)
+        if row is None:
+            missing = LimitRow(name, None, None, "", f"the row of limit {name} is missing in Limits")
+            row = self._limits[name] = self.limits.get(tag_key(name), missing)
+        return row
 
     def si(self, value: Any, unit_of_column: str) -> float:
         """SI number of a model cell, or not-a-number where there is none."""

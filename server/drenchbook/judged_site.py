@@ -44,6 +44,7 @@ class JudgedSite:
         self.judgement, self.problems = judgement, tuple(problems)
         self.context, self.cases = judgement.context, judgement.cases
         self.units = judgement.context.units
+        self._forms: dict[ResultColumn, tuple[str, int, str]] = {}
 
     # ---- who belongs to whom ----
 
@@ -131,9 +132,17 @@ class JudgedSite:
             return value
         if math.isnan(value):
             return NO_RESULT
-        shown = from_si(value, column.unit(self.units)) if column.quantity and column.quantity != "people" else value
-        toward = "most" if column.name in ROUNDED_UP else "least"
-        return rounded(float(shown), column.decimals + (2 if column.percent else 0), toward)
+        unit, decimals, toward = self._form(column)
+        return rounded(float(from_si(value, unit) if unit else value), decimals, toward)
+
+    def _form(self, column: ResultColumn) -> tuple[str, int, str]:
+        """Unit ("" for a bare number), decimals and the way of rounding of a column."""
+        form = self._forms.get(column)
+        if form is None:
+            unit = column.unit(self.units) if column.quantity and column.quantity != "people" else ""
+            toward = "most" if column.name in ROUNDED_UP else "least"
+            form = self._forms[column] = (unit, column.decimals + (2 if column.percent else 0), toward)
+        return form
 
 
 def _grouped(member: Numbers, count: int) -> list[Numbers]:

@@ -71,6 +71,7 @@ class _Compiler:
         self.tables = {SUPPLY: site.supplies, SOURCE: site.hot_water_sources, VALVE: site.mixing_valves,
                        RUN: site.pipe_runs}  # fmt: skip
         self.node_of: dict[str, int] = {}
+        self.wall_ratios: dict[tuple[float, ...], Any] = {}  # by bore, wall and temperature: many runs are alike
 
     def network(self) -> Network:
         parts: dict[str, Any] = {
@@ -367,9 +368,11 @@ class _Compiler:
         found = self.pipes[run]
         if found is None or np.isnan(self.length[run]) or np.isnan(temperature):
             return float("nan")
-        ratio = wall_heat_ratio(found.inside_diameter, found.outside_diameter, found.wall_density,
-                                found.wall_heat_capacity, temperature)  # fmt: skip
-        return float(pipe_volume(found.inside_diameter, self.length[run]) * (1 + ratio))
+        wall = (found.inside_diameter, found.outside_diameter, found.wall_density, found.wall_heat_capacity,
+                temperature)  # fmt: skip
+        if wall not in self.wall_ratios:
+            self.wall_ratios[wall] = wall_heat_ratio(*wall)
+        return float(pipe_volume(found.inside_diameter, self.length[run]) * (1 + self.wall_ratios[wall]))
 
     def jumps(self, deepest: int) -> dict[str, Numbers]:
         """Ancestors 1, 2, 4 … above each node, and the narrowest run on the way."""

@@ -6,6 +6,7 @@ found by heading, in any order; columns of the user's own are left alone.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -17,6 +18,7 @@ from drenchbook.site_model import ROW_MODELS, Missing, Site, tag_key
 from drenchbook.site_tables import LIMITS, PROJECT, TABLES, Column, Table
 
 Grid = Sequence[Sequence[Any]]
+KnownRows = dict[tuple[Any, ...], Any]
 PROJECT_HEADINGS = ("Setting", "Value", "Unit", "What it means")
 
 
@@ -33,11 +35,17 @@ class Corner:
         >>> Corner(row=6, column=1).cell(1, 27)
         'AB7'
         """
-        number, letters = self.column + column, ""
-        while number:
-            number, letter = divmod(number - 1, 26)
-            letters = chr(65 + letter) + letters
-        return f"{letters}{self.row + row}"
+        return f"{_letters(self.column + column)}{self.row + row}"
+
+
+@functools.cache
+def _letters(number: int) -> str:
+    """The letters of a column of a sheet by its 1-based number."""
+    letters = ""
+    while number:
+        number, letter = divmod(number - 1, 26)
+        letters = chr(65 + letter) + letters
+    return letters
 
 
 SHEET_CORNER = Corner(row=6, column=1)  # where the heading row of every input sheet stands in a workbook of ours
@@ -66,8 +74,8 @@ def heading_of(column: Column, units: str) -> str:
 class _Reader:
     """Collects rows, places and problems while the grids of one site are read."""
 
-    def __init__(self, corners: Mapping[str, Corner]):
-        self.corners = corners
+    def __init__(self, corners: Mapping[str, Corner], known: KnownRows | None):
+        self.corners, self.known = corners, known
         self.problems: list[Problem] = []
         self.places: dict[str, tuple[Mapping[str, str], ...]] = {}
         self.units = "US"
@@ -79,6 +87,8 @@ class _Reader:
         """One parsed cell; an unusable one is noted as a problem."""
         if isinstance(typed, str) and typed == "":
             typed = None
+        if typed is None and column.need == "never":
+            return None
         parsed = parse_cell(column, typed, self.units, f"sheet {table.sheet}, {cell}")
         if isinstance(parsed, Missing) and (column.need == "always" or parsed.typed is not None):
             remedy = f"{column.heading}: {parsed.reason}"
@@ -135,6 +145,7 @@ class _Reader:
     def columns(self, table: Table, grid: Grid, corner: Corner) -> dict[int, Column]:
         """Which column of the grid is which column of the table."""
         found: dict[int, Column] = {}
+        seen: set[str] = set()
         by_heading = {column.heading.casefold(): column for column in table.columns}
         for position, heading in enumerate(grid[0] if grid else ()):
             if is_blank(heading):
@@ -144,7 +155,7 @@ class _Reader:
             if column is None:
                 continue
             cell = corner.cell(0, position)
-            if column in found.values():
+            if column.name in seen:
                 self.refuse(table, cell, lines[0], "this heading stands twice; keep one column of it")
                 continue
             unit, typed = column.unit(self.units), " ".join(lines[1:])
@@ -157,8 +168,9 @@ class _Reader:
                     "only the command convert changes units",
                 )
             found[position] = column
+            seen.add(column.name)
         for column in table.columns:
-            if column not in found.values():
+            if column.name not in seen:
                 self.refuse(
                     table,
                     corner.cell(0, 0),
@@ -171,30 +183,49 @@ class _Reader:
         """Every row of a table that holds anything in one of the table's columns."""
         corner = self.corners.get(table.key, Corner())
         columns = self.columns(table, grid, corner)
+        key = next((position for position, column in columns.items() if column.name == table.key_column), -1)
         rows, places = [], []
         for number, cells in enumerate(grid[1:], start=1):
             typed = {position: cells[position] if position < len(cells) else None for position in columns}
             if all(is_blank(value) for value in typed.values()):
                 continue
-            tag = next((str(typed[p]) for p, c in columns.items() if c.name == table.key_column and typed[p]), "")
+            tag = str(typed[key]) if typed.get(key) else ""
             where = {column.name: corner.cell(number, position) for position, column in columns.items()}
-            values = {
-                column.name: self.value(table, column, typed[position], where[column.name], tag)
-                for position, column in columns.items()
-            }
-            rows.append(ROW_MODELS[table.key](**values))
+            rows.append(self.row(table, columns, typed, where, tag))
             places.append(where)
         self.places[table.key] = tuple(places)
         return tuple(rows)
 
+    def row(
+        self, table: Table, columns: Mapping[int, Column], typed: Mapping[int, Any], where: Mapping[str, str], tag: str
+    ) -> Any:
+        """The model of one row of typed cells; one that is known need not be read again."""
+        same: tuple[Any, ...] = ()
+        if self.known is not None:
+            cells = typed.values()  # 1 and TRUE are equal, but not of one type
+            same = (table.key, self.units, *where, *cells, *map(type, cells))
+            if same in self.known:
+                return self.known[same]
+        values = {
+            column.name: self.value(table, column, typed[position], where[column.name], tag)
+            for position, column in columns.items()
+        }
+        row = ROW_MODELS[table.key](**values)
+        if self.known is not None and not any(isinstance(value, Missing) for value in values.values()):
+            self.known[same] = row
+        return row
 
-def read_grids(grids: Mapping[str, Grid], corners: Mapping[str, Corner] | None = None) -> ReadSite:
+
+def read_grids(
+    grids: Mapping[str, Grid], corners: Mapping[str, Corner] | None = None, known: KnownRows | None = None
+) -> ReadSite:
     """The site that the grids hold, table key by table key, with every problem found.
 
     A table without a grid is a problem that breaks the file. `corners` say where each grid begins in its sheet, so that
-    sentences name the cell.
+    sentences name the cell. `known` keeps rows of earlier readings in which every cell could be used: one that is typed
+    alike need not be read again.
     """
-    reader = _Reader(corners or {})
+    reader = _Reader(corners or {}, known)
     tables: dict[str, Any] = {}
     for table in TABLES:
         grid = grids.get(table.key)

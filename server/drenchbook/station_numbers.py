@@ -52,6 +52,7 @@ class StationNumbers:
     def __init__(self, site: JudgedSite):
         self.site, self.context, self.results = site, site.context, site.judgement.results
         self.count = len(site.judgement.site.stations)
+        self._needs: dict[tuple[str, ...], Extremes] = {}
         self._flows: dict[tuple[str, tuple[str, ...]], tuple[Extremes, Extremes]] = {}
         self._kinds = np.array([outlet.kind for outlet in self.context.outlets], dtype=object)
         self._station = np.array([outlet.station for outlet in self.context.outlets], dtype=int)
@@ -66,8 +67,10 @@ class StationNumbers:
 
     def need(self, kinds: tuple[str, ...]) -> Extremes:
         """Required flow of a station's outlets of some kinds. [m³/s]"""
-        owner = np.where(self._of_kinds(kinds), self._station, -1)
-        return extremes_of(self.context.required_flow[None], owner, self.count)
+        if kinds not in self._needs:
+            owner = np.where(self._of_kinds(kinds), self._station, -1)
+            self._needs[kinds] = extremes_of(self.context.required_flow[None], owner, self.count)
+        return self._needs[kinds]
 
     def flow(self, fault: str, kinds: tuple[str, ...]) -> tuple[Extremes, Extremes]:
         """Flow of a station's outlets of some kinds under a fault [m³/s], and its share of the required flow."""

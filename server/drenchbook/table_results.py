@@ -25,11 +25,12 @@ from drenchbook.result_tables import (
     ResultColumn,
 )
 from drenchbook.site_rules import structural_problems
-from drenchbook.site_sheets import SHEET_CORNER, Grid, ReadSite, read_grids
+from drenchbook.site_sheets import SHEET_CORNER, Grid, KnownRows, ReadSite, read_grids
 from drenchbook.site_tables import TABLES
 
 Rows = list[list[Any]]
 Columns = tuple[ResultColumn, ...]
+MOST_ROWS = 50_000  # that are remembered from one reading to the next
 
 
 def report_of(read: ReadSite, source: str) -> Report:
@@ -50,6 +51,7 @@ class _LastReports:
     def __init__(self, places: int = 4) -> None:
         self._places, self._lock = places, threading.Lock()
         self._reports: dict[Any, Report | SiteError] = {}
+        self._rows: KnownRows = {}
 
     def of(self, grids: Sequence[Grid]) -> Report | SiteError:
         key = _contents(grids)
@@ -57,7 +59,9 @@ class _LastReports:
             report = self._reports.pop(key, None)
             if report is None:
                 tables = {table.key: grid for table, grid in zip(TABLES, grids, strict=True)}
-                read = read_grids(tables, {table.key: SHEET_CORNER for table in TABLES})
+                if len(self._rows) > MOST_ROWS:
+                    self._rows.clear()
+                read = read_grids(tables, {table.key: SHEET_CORNER for table in TABLES}, self._rows)
                 try:
                     report = report_of(read, "tables")
                 except SiteError as error:
@@ -72,6 +76,7 @@ class _LastReports:
     def forget(self) -> None:
         with self._lock:
             self._reports.clear()
+            self._rows.clear()
 
     def _keep(self, key: Any, report: Report | SiteError) -> None:
         self._reports[key] = report
