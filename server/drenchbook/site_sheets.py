@@ -199,11 +199,12 @@ class _Reader:
     def row(
         self, table: Table, columns: Mapping[int, Column], typed: Mapping[int, Any], where: Mapping[str, str], tag: str
     ) -> Any:
-        """The model of one row of typed cells; one that is known need not be read again."""
+        """The model of one row of typed cells; one that is known, in its place, need not be read again."""
+        before = len(self.problems)
         same: tuple[Any, ...] = ()
         if self.known is not None:
             cells = typed.values()  # 1 and TRUE are equal, but not of one type
-            same = (table.key, self.units, *where, *cells, *map(type, cells))
+            same = (table.key, self.units, *where.items(), *cells, *map(type, cells))
             if same in self.known:
                 return self.known[same]
         values = {
@@ -211,7 +212,7 @@ class _Reader:
             for position, column in columns.items()
         }
         row = ROW_MODELS[table.key](**values)
-        if self.known is not None and not any(isinstance(value, Missing) for value in values.values()):
+        if self.known is not None and len(self.problems) == before:
             self.known[same] = row
         return row
 
@@ -222,8 +223,8 @@ def read_grids(
     """The site that the grids hold, table key by table key, with every problem found.
 
     A table without a grid is a problem that breaks the file. `corners` say where each grid begins in its sheet, so that
-    sentences name the cell. `known` keeps rows of earlier readings in which every cell could be used: one that is typed
-    alike need not be read again.
+    sentences name the cell. `known` keeps the rows of earlier readings that had no problem: one that is typed alike
+    in the same place need not be read again.
     """
     reader = _Reader(corners or {}, known)
     tables: dict[str, Any] = {}
