@@ -19,6 +19,7 @@ from drenchbook.physics import (
     inputs,
     mixing,
     mixing_valve,
+    outdoor_pipe,
     outlets,
     pipe_flow,
     storage,
@@ -29,7 +30,7 @@ from drenchbook.physics import (
 from drenchbook.published import data_files, fittings_table, pipes
 
 PHYSICS = (inputs, water, pipe_flow, fittings, mixing, mixing_valve, outlets, supply, storage, dead_leg, heat_loss,
-           surge)  # fmt: skip
+           surge, outdoor_pipe)  # fmt: skip
 FILES = {  # where a module's constants are looked for, the likeliest first
     inputs: ("iapws", "heat_loss_handbooks"),
     water: ("iapws", "water_tables", "coolprop"),

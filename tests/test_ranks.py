@@ -46,6 +46,8 @@ RANKS: dict[str, float] = {
     "check_context.py": 9.2,
     "missing_inputs.py": 9.5,
     "standing_water.py": 9.5,
+    "surroundings.py": 9.3,
+    "pipe_heat.py": 9.4,
     "hot_water.py": 9.4,
     "check_samples.py": 9.4,
     "closing_surge.py": 9.5,

@@ -13,10 +13,11 @@ from drenchbook.closing_surge import SurgePaths, spare_pressures
 from drenchbook.hot_water import DAY, HotWater, hot_water
 from drenchbook.missing_inputs import MissingInputs
 from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD, STATES, Pairs
-from drenchbook.site_model import tag_key
+from drenchbook.pipe_heat import Passage, station_pair_of_outlets, tempered_passage
 from drenchbook.solver import frictionless_margin, static_pressures
 from drenchbook.solver_results import CANNOT_REACH, NO_PATH, SOLVED, FaultResults, StaticPressures
 from drenchbook.standing_water import first_water, tempered_runs
+from drenchbook.surroundings import Surroundings, surroundings
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -290,36 +291,56 @@ class Measures:
     # ---- temperatures ----
 
     @functools.cached_property
-    def delivered_temperature(self) -> Numbers:
-        """[S, outlet pairs] temperature at which water leaves the valve, or the cold water of a station without one."""
-        pairs, valves = self.cases.outlets, self.cases.valves
+    def surroundings(self) -> Surroundings:
+        """What stands around each pipe run."""
+        return surroundings(self.context)
+
+    @functools.cached_property
+    def tempered_passage(self) -> Passage:
+        """What the tempered runs do to the water of each station, in steady flow."""
+        return tempered_passage(self.context, self.surroundings)
+
+    @functools.cached_property
+    def start_temperature(self) -> Numbers:
+        """[S, station pairs] temperature at which water leaves the valve, or the supply of a station without one."""
+        pairs, valves = self.cases.stations, self.cases.valves
         cold = np.array([self.context.cold_temperature(season) for season, _ in STATES])
-        delivered = np.broadcast_to(cold[:, None], (len(STATES), len(pairs.member))).copy()
-        tags = self.context.valve_number
-        rows = self.context.valve_of_station
-        of_station = np.array([-1 if row is None else tags[tag_key(row.tag)] for row in rows], dtype=int)
-        valve = of_station[self.cases.outlet_station[pairs.member]] if len(of_station) else np.zeros(0, dtype=int)
+        start = np.broadcast_to(cold[:, None], (len(STATES), len(pairs.member))).copy()
+        valve = self.context.network.station_valve[pairs.member] if len(pairs.member) else np.zeros(0, dtype=int)
         if len(valves.member):
-            key = valves.opening * (len(tags) + 1) + valves.member
+            wide = len(self.context.site.mixing_valves) + 1
+            key = valves.opening * wide + valves.member
             order = np.argsort(key)
-            wanted = pairs.opening * (len(tags) + 1) + valve
-            place = order[np.minimum(np.searchsorted(key[order], wanted), len(key) - 1)]
-            mixed = self._fault(NORMAL).valve.mixed_temperature
-            delivered = np.where(valve >= 0, mixed[:, place], delivered)
-        return np.where(self._states(NORMAL, pairs) == SOLVED, delivered, np.nan)
+            place = order[np.minimum(np.searchsorted(key[order], pairs.opening * wide + valve), len(key) - 1)]
+            start = np.where(valve >= 0, self._fault(NORMAL).valve.mixed_temperature[:, place], start)
+        return np.where(self._states(NORMAL, pairs) == SOLVED, start, np.nan)
+
+    @functools.cached_property
+    def delivered_temperatures(self) -> tuple[Numbers, Numbers]:
+        """[S, outlet pairs] least and greatest delivered temperature: pipes that help are not relied on.
+
+        Heat gained on the way counts where it is too much, heat lost where it is too much; not the other way round.
+        """
+        start = self.start_temperature
+        arriving = self.tempered_passage.arriving(start)
+        pair = station_pair_of_outlets(self.context)
+        return np.minimum(start, arriving)[:, pair], np.maximum(start, arriving)[:, pair]
 
     def temperature_least(self) -> Samples:
         """TMP-1: delivered temperature over its least, every season and flow."""
-        return self._temperature("TMP least", +1.0)
+        return self._temperature("TMP least", +1.0, self.delivered_temperatures[0])
 
     def temperature_greatest(self) -> Samples:
         """TMP-2: delivered temperature under its greatest, every season and flow."""
-        return self._temperature("TMP greatest", -1.0)
+        return self._temperature("TMP greatest", -1.0, self.delivered_temperatures[1])
 
-    def _temperature(self, limit: str, sign: float) -> Samples:
-        delivered, asked = self.delivered_temperature, self._limit(limit)
+    def _temperature(self, limit: str, sign: float, delivered: Numbers) -> Samples:
+        asked = self._limit(limit)
         span = self._limit("TMP greatest") - self._limit("TMP least")
         span = span if span > 0 else float("nan")  # limits that leave no room judge nothing
+        # what is already missed at the valve is missed, whatever stands around the pipes
+        start = self.start_temperature[:, station_pair_of_outlets(self.context)]
+        delivered = np.where(np.isnan(delivered) & (sign * (start - asked) < 0), start, delivered)
         margin = sign * (delivered - asked) / span
         return Samples(self.cases.outlets, conditions(NORMAL), delivered, asked, margin, np.isnan(margin))
 
@@ -328,7 +349,9 @@ class Measures:
     @functools.cached_property
     def first_water(self) -> Numbers:
         """[S, stations] temperature of the water that has stood in the tempered runs of a station. [°C]"""
-        return first_water(self.context, (self._limit("TMP least") + self._limit("TMP greatest")) / 2)
+        return first_water(
+            self.context, (self._limit("TMP least") + self._limit("TMP greatest")) / 2, self.surroundings
+        )
 
     @functools.cached_property
     def _untepid(self) -> tuple[Numbers, Numbers]:

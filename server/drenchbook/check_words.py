@@ -11,7 +11,7 @@ from drenchbook.operating_cases import SET
 from drenchbook.quantity_text import opposite, percent_text, quantity_text
 from drenchbook.site_tables import TABLE_BY_KEY
 from drenchbook.solver_results import BEYOND_CURVE, CANNOT_REACH, MISSING, NO_PATH, NOT_CONVERGED, STATE_WORDS
-from drenchbook.standing_water import why_standing_unknown
+from drenchbook.standing_water import why_heat_unknown, why_standing_unknown
 
 
 def case_text(judgement: Judgement, verdict: Verdict) -> str:
@@ -199,7 +199,8 @@ def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
     if check in ("DLG-2", "DLG-3"):
         return why_standing_unknown(context, verdict.member) or "a number that it needs is blank"
     if check in ("TMP-1", "TMP-2"):
-        return "limit TMP least is not below TMP greatest"
+        station = int(context.cases.outlet_station[verdict.member])
+        return why_heat_unknown(context, station) or "limit TMP least is not below TMP greatest"
     return "a number that it needs is blank"
 
 

@@ -212,7 +212,6 @@ CAUTIONS = (
     "Water temperature only: medical and chemical suitability is the owner's decision, with medical advice.",
     "Delivered temperature assumes that the valve holds what its listing says; start-up and switching transients of the "
     "valve are not computed.",
-    "Pipe heat gain and loss are not computed yet: delivered temperature is the temperature at the valve.",
     "Passing on paper is not commissioning.",
     "Absence of a warning is not safety.",
     "Tempered and stagnant water: follow the water management plan.",

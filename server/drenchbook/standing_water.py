@@ -8,67 +8,101 @@ import numpy as np
 
 from drenchbook.check_context import Context
 from drenchbook.operating_cases import STATES
-from drenchbook.site_model import tag_key
+from drenchbook.surroundings import SEASONS, Surroundings, runs_above, why_unknown
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
-_AIR = {"inside": "room", "outside": "outside_air", "buried": "ground"}
-SEASONS = ("cold", "warm")
 
 
-def tempered_runs(context: Context, station: int) -> list[str]:
-    """Tags (as keys) of the runs from a station up to its valve, or to its supply where it has none."""
-    runs = []
-    for key, tag in context.walks[station]:
-        if key != "pipe_runs":
-            break
-        runs.append(tag)
-    return runs
+def standing_temperatures(around: Surroundings) -> Numbers:
+    """Temperatures that water comes to while it stands, in shade and in the sun.
 
+    Parameters
+    ----------
+    around : Surroundings
+        Of the runs of a site. [°C]
 
-def first_water(context: Context, middle: float) -> Numbers:
-    """[S, stations] temperature of the water that has stood in the runs of a station, the one farthest from `middle`.
+    Returns
+    -------
+    array
+        [2 (shade, sun), 2 (cold, warm), runs]; a run that is held has the held temperature. [°C]
 
-    Inside a room it is the room's, outside the air's, buried the ground's, in a held run the held temperature; not
-    known where that input is blank, or where the sun may shine on the run. [°C]
+    Notes
+    -----
+    Long standing: the surroundings themselves, whatever the insulation [worked here].
     """
+    both = np.stack((around.shade, around.sun))
+    return np.where(np.isnan(around.held), both, around.held)
+
+
+def tempered_runs(context: Context, station: int) -> list[int]:
+    """The runs, by number, from a station up to its valve, or to its supply where it has none."""
+    return runs_above(context, int(context.network.station_node[station]))
+
+
+def first_water(context: Context, middle: float, around: Surroundings) -> Numbers:
+    """Temperature of the water that has stood in the tempered runs of each station, the one farthest from `middle`.
+
+    Parameters
+    ----------
+    context : Context
+        A site, compiled. [-]
+    middle : float
+        The middle of what is tepid. [°C]
+    around : Surroundings
+        Of the same site. [°C]
+
+    Returns
+    -------
+    array
+        [S, stations]; not-a-number where an input is blank, or where there is no run. [°C]
+
+    Notes
+    -----
+    By night or on a sunny day, in whichever run it is worst [worked here].
+    """
+    return _farthest(context, standing_temperatures(around), middle)
+
+
+def hottest_first_water(context: Context, around: Surroundings) -> Numbers:
+    """The same, the hottest: what may scald. [S, stations] [°C]"""
+    return _farthest(context, standing_temperatures(around), -np.inf)
+
+
+def _farthest(context: Context, standing: Numbers, middle: float) -> Numbers:
     values = np.full((len(STATES), len(context.site.stations)), np.nan)
-    standing = {
-        season: {tag_key(run.tag): _standing(context, run, season) for run in context.site.pipe_runs}
-        for season in SEASONS
-    }
-    for number in range(len(context.site.stations)):
-        runs = tempered_runs(context, number)
-        for season in SEASONS:
-            found = [standing[season][tag] for tag in runs]
-            if found and not np.isnan(found).any() and not np.isnan(middle):
-                rows = [state for state, (name, _) in enumerate(STATES) if name == season]
-                values[rows, number] = max(found, key=lambda value: abs(value - middle))
+    if np.isnan(middle):
+        return values
+    season = np.array([SEASONS.index(name) for name, _ in STATES])
+    known: dict[int, Numbers] = {}
+    for number, node in enumerate(context.network.station_node.tolist()):
+        if node not in known:
+            runs = runs_above(context, node)
+            found = standing[:, :, runs].transpose(0, 2, 1).reshape(-1, 2)  # [shade or sun of each run, season]
+            far = np.abs(found - middle) if np.isfinite(middle) else found
+            worst = np.take_along_axis(found, far.argmax(axis=0)[None], axis=0)[0] if len(found) else np.full(2, np.nan)
+            known[node] = np.where(np.isnan(found).any(axis=0), np.nan, worst)
+        values[:, number] = known[node][season]
     return values
-
-
-def _standing(context: Context, run: Any, season: str) -> float:
-    held = context.cell("pipe_runs", run, "held_temperature")
-    if not np.isnan(held):
-        return held
-    project = context.site.project
-    if run.exposure == "outside" and run.sun is not False and getattr(project, f"sun_{season}") is not False:
-        return float("nan")
-    column = _AIR.get(run.exposure, "") if isinstance(run.exposure, str) else ""
-    return context.cell("project", project, f"{column}_{season}") if column else float("nan")
 
 
 def why_standing_unknown(context: Context, station: int) -> str:
     """Which run of a station hides the temperature of its first water, and which input would tell it."""
-    for tag in tempered_runs(context, station):
-        run = context.rows["pipe_runs"][tag]
-        for season in SEASONS:
-            if np.isnan(_standing(context, run, season)):
-                name = str(run.tag).strip()
-                if not isinstance(run.exposure, str):
-                    return f"the exposure of run {name} is blank"
-                column = f"{_AIR.get(run.exposure, 'room')}_{season}"
-                if np.isnan(context.cell("project", context.site.project, column)):
-                    words = column.replace("_", " ")
-                    return f"the {words} season temperature is blank in Project, and run {name} stands in it"
-                return f"the sun may shine on run {name} in the {season} season, and what it does is not computed"
+    for number in tempered_runs(context, station):
+        run = context.site.pipe_runs[number]
+        if np.isnan(context.cell("pipe_runs", run, "held_temperature")):
+            why = next((why for why in (why_unknown(context, run, season) for season in SEASONS) if why), "")
+            if why:
+                return why
+    return ""
+
+
+def why_heat_unknown(context: Context, station: int) -> str:
+    """Which run of a station hides what its water gains or loses on the way, and which input would tell it."""
+    for number in tempered_runs(context, station):
+        run = context.site.pipe_runs[number]
+        why = next((why for why in (why_unknown(context, run, season) for season in SEASONS) if why), "")
+        if not why and np.isnan(context.cell("pipe_runs", run, "insulation")):
+            why = f"the insulation of run {str(run.tag).strip()} is blank; 0 must be typed for a bare pipe"
+        if why:
+            return why
     return ""

@@ -107,11 +107,12 @@ class StationNumbers:
 
     @functools.cached_property
     def delivered(self) -> dict[str, Extremes]:
-        """Delivered temperature in each season. [°C]"""
-        delivered, seasons = self.site.judgement.measures.delivered_temperature, [season for season, _ in STATES]
+        """Delivered temperature in each season, its least counted in the cold and its greatest in the warm one. [°C]"""
+        least, greatest = self.site.judgement.measures.delivered_temperatures
+        delivered, seasons = {"cold": least, "warm": greatest}, [season for season, _ in STATES]
         return {
             season: extremes_of(
-                delivered[[state for state, name in enumerate(seasons) if name == season]],
+                delivered[season][[state for state, name in enumerate(seasons) if name == season]],
                 self._pairs_station,
                 self.count,
             )

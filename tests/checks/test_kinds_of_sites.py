@@ -88,7 +88,7 @@ def test_hot_water_colder_than_set_lasts_no_time(kind):
     """Set 85 °F from water of 80 °F: the valve runs full hot and stays below; HOT-1 is no pass, whatever is stored."""
     site = lab("hot_water_sources", "WH-1", kind=kind, volume=50000.0, start_temperature=80.0, main_pressure=60.0,
                main_temperature=80.0, main_elevation=0.0)  # fmt: skip
-    judgement = judge(site)
+    judgement = judge(edited(site, "project", "", room_cold=80.0, room_warm=80.0))  # pipes lose nothing
     minutes = verdict(judgement, "HOT-1", "L1")
     assert (minutes.outcome, minutes.value) == (FAILED, 0.0)
     assert "lasts 0.0 min of 15.0 min" in words(judgement, "HOT-1", "L1")

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drenchbook.errors import InputError
-from drenchbook.physics import dead_leg, heat_loss, water
+from drenchbook.physics import dead_leg, heat_loss, outdoor_pipe, water
 
 FLOWS = st.floats(min_value=1e-6, max_value=5e-3)
 INLETS = st.floats(min_value=1, max_value=90)
@@ -153,3 +153,21 @@ def test_errors_are_sentences(call, words):
     with pytest.raises(InputError) as error:
         call()
     assert str(error.value) == words
+
+
+@given(AIRS, st.floats(min_value=0, max_value=1200), st.floats(min_value=5, max_value=40))
+def test_the_sun_only_warms_and_wind_takes_it_away(air, irradiance, film):
+    still = outdoor_pipe.pipe_sol_air_temperature(air, irradiance, 0.9, film)
+    assert air <= outdoor_pipe.pipe_sol_air_temperature(air, irradiance, 0.9, 2 * film) <= still
+    assert outdoor_pipe.pipe_sol_air_temperature(air, 0, 0.9, film) == air
+
+
+@given(st.floats(min_value=0.02, max_value=0.3), st.floats(min_value=0.2, max_value=5))
+def test_deeper_is_warmer(diameter, depth):
+    shallow = outdoor_pipe.soil_conductance(diameter, depth, 1.5)
+    assert outdoor_pipe.soil_conductance(diameter, depth + 0.5, 1.5) < shallow
+
+
+def test_a_pipe_that_breaks_the_surface_is_not_buried():
+    with pytest.raises(InputError, match=r"depth = 0\.05 m: must be more than half the diameter"):
+        outdoor_pipe.soil_conductance(0.1, 0.05, 1.0)
