@@ -137,3 +137,32 @@ def test_two_casualties_at_the_rack_outlast_the_mixed_tank():
     assert hot.seconds[COLD_HIGH, alone] / 60 == pytest.approx([23.9], **TIME)
     (recovery,) = lines(report(), "HOT-5", "WH-1")
     assert recovery.value / 3600 == pytest.approx(0.67, **TIME)
+
+
+DELIVERED = {row[0]: [float(cell) for cell in row[1:]] for row in table("an outlet of")}
+TEMPERATURE = {"abs": 0.3}
+
+
+@pytest.mark.parametrize("tag", DELIVERED)
+def test_purge_of_the_smallest_outlet_of_each_station(tag):
+    judgement = report().judgement
+    outlet = "" if judgement.site.stations[station(judgement, tag)].outlet_2 is None else "eyewash"
+    pairs = judgement.cases.stations.of(judgement.cases.find((tag,), outlet))
+    (purge,) = judgement.results.normal.station.purge_seconds[COLD_LOW, pairs]
+    assert purge / 60 == pytest.approx(DELIVERED[tag][3], **TIME)
+
+
+@pytest.mark.parametrize("tag", [tag for tag in DELIVERED if tag in (*PUMPS, "P03")])
+def test_delivered_temperature_of_the_smallest_outlet_of_each_station(tag):
+    coldest, warmest = verdict("TMP-1", tag), verdict("TMP-2", tag)
+    assert (coldest.word, coldest.value) == ("OK", pytest.approx(DELIVERED[tag][0], **TEMPERATURE))
+    assert (warmest.word, warmest.value) == ("OK", pytest.approx(DELIVERED[tag][1], **TEMPERATURE))
+
+
+def test_first_water_of_the_bare_branches():
+    """-12 °C by night in both, 69.2 °C in the sun and 42 °C in the shade."""
+    first, dead_leg, shaded = (report().judgement.measures.first_water, *(
+        station(report().judgement, tag) for tag in ("T04", "T05")))  # fmt: skip
+    assert first[COLD_LOW, [dead_leg, shaded]] == pytest.approx([-12, -12])
+    assert first[WARM_HIGH, dead_leg] == pytest.approx(69.2, **TEMPERATURE)
+    assert first[WARM_HIGH, shaded] == pytest.approx(42, **TEMPERATURE)
