@@ -74,6 +74,7 @@ RANKS: dict[str, float] = {
     "worksheet_arguments.py": 11.2,
     "worksheet_calculations.py": 11.4,
     "worksheet_functions.py": 12,
+    "worksheet_columns.py": 12.1,
     "worksheet_reference.py": 12.1,
     "formula_values.py": 12.2,
     "formula_operators.py": 12.3,

@@ -96,11 +96,16 @@ def read_arguments(takes: Sequence[Argument], cells: Sequence[object]) -> dict[s
         if argument.repeats:
             values[argument.name] = tuple(cells[place:])
         elif argument.kind != "units":
-            values[argument.name] = _read(argument, cells[place] if place < len(cells) else None, system)
+            values[argument.name] = read_argument(argument, cells[place] if place < len(cells) else None, system)
     return values
 
 
-def _read(argument: Argument, cell: object, system: str) -> Any:
+def read_argument(argument: Argument, cell: object, system: str) -> Any:
+    """What one cell means to a calculation: a number in SI, words as they stand, the default of a blank.
+
+    >>> read_argument(Argument("flow", "number", "flow", "flow"), 60.0, "SI")
+    0.001
+    """
     if argument.kind == "any":
         return cell
     if is_missing(cell):

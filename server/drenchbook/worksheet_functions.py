@@ -49,6 +49,11 @@ class WorksheetFunction:
         """Whether the answer is one number."""
         return self.gives not in (TEXT, TABLE)
 
+    @property
+    def by_columns(self) -> bool:
+        """Whether its calculation also takes many rows at once, numbers as arrays and words as lists."""
+        return self.gives_number and any(argument.kind == "number" for argument in self.takes)
+
     def unit(self, cells: Sequence[object] = ()) -> str:
         """The unit of the answer to these cells, or "" for text and plain numbers."""
         unit = unit_of(self.gives, units_of(self.takes, cells)) if self.gives_number else ""

@@ -239,3 +239,17 @@ def test_the_page_of_the_functions_is_the_one_that_the_registry_writes():
     assert page.read_text(encoding="utf-8") == reference_markdown(), (
         "write it again: python -m drenchbook.worksheet_reference > server/functions.md"
     )
+
+
+@pytest.mark.filterwarnings("ignore::RuntimeWarning")
+@pytest.mark.parametrize("number", [1e-300, 1e-160, 1e160, 1e300])
+@pytest.mark.parametrize(("function", "place"), NUMBERS, ids=name_of)
+def test_no_number_however_large_or_small_is_a_fault_of_the_program(function, place, number):
+    cells = us_cells(function)
+    cells[place] = number
+    try:
+        answer = function(*cells, "US")
+    except InputError as error:
+        assert str(error)
+    else:
+        assert isinstance(answer, float)

@@ -236,9 +236,11 @@ def test_one_connection_serves_many_requests(server):
 def test_remembered_answers_are_bounded_and_forgotten():
     memory = server_batch.Memory(places=10)
     for number in range(25):
-        memory.keep(memory.key({"function": "DRENCH_STAMP", "arguments": [number]}), {"value": number})
+        memory.keep({memory.key({"function": "DRENCH_STAMP", "arguments": [number]}): {"value": number}})
     assert len(memory) <= 10
     assert memory.get(memory.key({"function": "DRENCH_STAMP", "arguments": [24]})) == {"value": 24}
+    memory.keep({str(number).encode(): {"value": number} for number in range(95)})
+    assert 0 < len(memory) <= 10
     memory.forget()
     assert len(memory) == 0
 

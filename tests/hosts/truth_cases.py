@@ -41,7 +41,7 @@ def valid(count=HOW_MANY, seed=SEED):
     rng, found = random.Random(seed), []
     while len(found) < count:
         function = rng.choice(SCALAR)
-        arguments = _around(function, rng)
+        arguments = around(function, rng)
         try:
             function(*arguments)
         except InputError:
@@ -57,7 +57,7 @@ def invalid(count=HOW_MANY, seed=SEED + 1):
     while len(found) < count:
         function = rng.choice([f for f in SCALAR if f.name not in ("DRENCH_ADEQUACY", "DRENCH_STAMP")])
         kind = kinds[len(found) % len(kinds)]
-        arguments = list(_around(function, rng))
+        arguments = list(around(function, rng))
         try:
             function(*arguments)
         except InputError:
@@ -94,7 +94,7 @@ SPOILED = {
 }
 
 
-def _around(function, rng):
+def around(function, rng):
     """The cells of one of the function's examples with other numbers, pipes and words, in its unit system."""
     example = rng.choice(function.examples).cells
     units = SI if SI in example else rng.choice((None, US))

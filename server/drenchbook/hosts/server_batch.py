@@ -13,6 +13,7 @@ import math
 import sys
 import threading
 import traceback
+from collections.abc import Sequence
 from typing import Annotated, Any, NotRequired
 
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
@@ -22,7 +23,8 @@ from typing_extensions import TypedDict
 from drenchbook import __version__
 from drenchbook.errors import InputError, SiteError
 from drenchbook.function_spelling import plain_name
-from drenchbook.worksheet_functions import FUNCTION_BY_NAME, TABLE
+from drenchbook.worksheet_columns import FEWEST, column_answers
+from drenchbook.worksheet_functions import FUNCTION_BY_NAME, TABLE, WorksheetFunction
 
 log = logging.getLogger("drenchbook.server")
 
@@ -32,6 +34,7 @@ MOST_CELLS = 2_000_000  # in all answers of one batch; a larger answer is an err
 LONGEST_NAME = 60  # characters of an unknown name that are told back
 REMEMBERED = 20_000  # answers of number functions kept for the next recalculation
 LONGEST_REMEMBERED = 400  # bytes of a call whose answer is kept
+REASON, NO_REASON = "DRENCH_REASON", "OK"  # the function that tells why, and what it gives where nothing is wrong
 FORGOTTEN_AFTER = 60.0  # [s] without a call
 
 
@@ -91,13 +94,13 @@ class Memory:
         """The answer, or None."""
         return self._answers.get(key)
 
-    def keep(self, key: bytes, answer: dict[str, Any]) -> None:
-        """Remember an answer; the oldest half goes when all places are taken."""
+    def keep(self, answers: dict[bytes, dict[str, Any]]) -> None:
+        """Remember answers; the oldest half goes when all places are taken."""
         with self._lock:
-            if len(self._answers) >= self._places:
+            self._answers.update(answers)
+            while len(self._answers) > self._places:
                 for old in list(self._answers)[: self._places // 2]:
                     del self._answers[old]
-            self._answers[key] = answer
 
     def forget(self) -> None:
         """Empty it."""
@@ -126,10 +129,14 @@ def answer_batch(body: bytes) -> bytes:
     >>> answer_batch(b'{"calls": [{"function": "DRENCH_ELEVATION_LOSS", "arguments": [0]}]}').partition(b",")[2]
     b'"answers":[{"value":0.0}]}'
     """
+    calls = read_batch(body)["calls"]
+    keys = [MEMORY.key(call) for call in calls]
+    known = [MEMORY.get(key) if key is not None else None for key in keys]
+    _answer_by_columns(calls, keys, known)
     answers: list[dict[str, Any]] = []
     room = MOST_CELLS
-    for call in read_batch(body)["calls"]:
-        answer = answered(call) if room > 0 else TOO_MUCH
+    for call, key, ready in zip(calls, keys, known, strict=True):
+        answer = TOO_MUCH if room <= 0 else ready if ready is not None else _answered(call, key)
         room -= _size(answer)
         answers.append(answer if room >= 0 else TOO_MUCH)
     return to_json({"version": __version__, "answers": answers}, inf_nan_mode="null")
@@ -139,17 +146,65 @@ def answered(call: Call) -> dict[str, Any]:
     """The answer to one call: `{"value": …}` or `{"error": …, "message": …}`."""
     key = MEMORY.key(call)
     known = MEMORY.get(key) if key is not None else None
-    if known is not None:
-        return known
+    return _answered(call, key) if known is None else known
+
+
+def _answered(call: Call, key: bytes | None) -> dict[str, Any]:
     answer = _computed(call)
     if key is not None and answer.get("error") != NOT_AVAILABLE:
-        MEMORY.keep(key, answer)
+        MEMORY.keep({key: answer})
     return answer
+
+
+def _answer_by_columns(calls: list[Call], keys: list[bytes | None], known: list[dict[str, Any] | None]) -> None:
+    """Answer calls of the same number function together; those it cannot answer stay None and are asked one by one."""
+    groups: dict[tuple[str, str], list[int]] = {}
+    for place, call in enumerate(calls):
+        if known[place] is None:
+            groups.setdefault((call["function"], _reason_about(call)), []).append(place)
+    for (name, about), places in groups.items():
+        function = _named(about or name)
+        if function is None or not function.by_columns or len(places) < FEWEST:
+            continue
+        rows = {place: row for place in places if (row := _single_cells(calls[place], 1 if about else 0)) is not None}
+        try:
+            found = column_answers(function, list(rows.values()))
+        except Exception as error:  # a fault of ours: each call is asked by itself, and tells its own
+            log.error("%s: %s in a column", function.name, type(error).__name__)
+            continue
+        new: dict[bytes, dict[str, Any]] = {}
+        for place, value in zip(rows, found, strict=True):
+            if value is not None and math.isfinite(value):
+                answer = known[place] = {"value": NO_REASON if about else value}
+                if (key := keys[place]) is not None:
+                    new[key] = answer
+        MEMORY.keep(new)
+
+
+def _reason_about(call: Call) -> str:
+    """The function that DRENCH_REASON is asked about; "" for every other call."""
+    if call["function"] != REASON:
+        return ""
+    given = call.get("arguments")
+    return given[0] if given and given[0].__class__ is str else ""
+
+
+def _single_cells(call: Call, first: int) -> Sequence[Any] | None:
+    """The arguments from the first one on, as the registry takes them, where none is a range or a date."""
+    given = call.get("arguments", [])[first:]
+    kinds = set(map(type, given))
+    if dict in kinds or list in kinds:
+        return None
+    return given if int not in kinds else [cell(each) if each.__class__ is int else each for each in given]
+
+
+def _named(name: str) -> WorksheetFunction | None:
+    return FUNCTION_BY_NAME.get(name) or FUNCTION_BY_NAME.get(plain_name(name[:LONGEST_NAME]))
 
 
 def _computed(call: Call) -> dict[str, Any]:
     name = call["function"][:LONGEST_NAME]
-    function = FUNCTION_BY_NAME.get(name) or FUNCTION_BY_NAME.get(plain_name(name))
+    function = _named(name)
     if function is None:
         return _failed(NAME, f"{name} is no function of Drenchbook {__version__}; all stand on its page /functions")
     try:

@@ -64,7 +64,7 @@ def pipe_volume(inside_diameter: Numbers, length: Numbers) -> Numbers:
     0.007854
     """
     D = number("inside_diameter", inside_diameter, "m", above=0.0)
-    return same_kind(math.pi / 4 * D**2 * number("length", length, "m", at_least=0.0))
+    return same_kind(math.pi / 4 * (D * D) * number("length", length, "m", at_least=0.0))
 
 
 def wall_heat_ratio(
@@ -107,4 +107,5 @@ def wall_heat_ratio(
     rho_w = number("wall_density", wall_density, "kg/m³", above=0.0)
     c_w = number("wall_heat_capacity", wall_heat_capacity, "J/(kg·K)", above=0.0)
     T = number("water_temperature", water_temperature, "°C", at_least=LOWEST, at_most=HIGHEST)
-    return same_kind(rho_w * c_w * ((Do / Di) ** 2 - 1) / (density(T) * heat_capacity(T)))
+    widening = Do / Di
+    return same_kind(rho_w * c_w * (widening * widening - 1) / (density(T) * heat_capacity(T)))

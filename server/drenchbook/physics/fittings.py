@@ -103,8 +103,8 @@ def coefficient_loss_kernel(flow: Numbers, coefficient: Numbers, density: Number
     >>> round(loss), round(slope)
     (40000, 40000000)
     """
-    per_square = density / REFERENCE_DENSITY / coefficient**2
-    return per_square * flow**2, 2 * per_square * flow
+    share, ratio = density / REFERENCE_DENSITY, flow / coefficient
+    return share * (ratio * ratio), 2 * share * ratio / coefficient
 
 
 def _coefficient(value: Numbers) -> Numbers:

@@ -114,12 +114,13 @@ def two_seats_kernel(
     q = np.maximum(q, SMALLEST_FLOW)
     S, gap = q / C, high - low
     k = _low_side_root(S, X, gap)
-    root = np.sqrt(k**2 + gap)
+    square = k * k
+    root = np.sqrt(square + gap)
     # Slopes by the implicit function: each side weighs share/(pressure drop)^1.5.
     high_weight, low_weight = S * X * (k / root) ** 3, S * (1 - X)
     alone = X == 1  # the low side is shut: the high side passes all, whatever stands before the low side
     whole = np.where(alone, 1.0, high_weight + low_weight)
-    chamber = np.where(alone, high - S**2, low - k**2)
+    chamber = np.where(alone, high - S * S, low - square)
     high_stem = np.where(alone, 1.0, S * X / root)
     flow_slope = np.where(alone, -2 * S**2 / q, -2 * k**3 / (q * whole))
     high_slope = np.where(alone, 1.0, high_weight / whole)
@@ -326,10 +327,12 @@ def _low_side_root(S: Numbers, X: Numbers, gap: Numbers) -> Numbers:
     """Root k = √(p_low − pm) of k − S·Y − S·X·k/√(k² + Δ) = 0, by Halley's steps from k = S.
 
     The expression is convex and has no root below S·Y, where a step too long is cut short. Shares and flows over twelve
-    decades settle within twenty steps.
+    decades settle within twenty steps. A row that has settled stands still, so that its digits do not depend on the
+    rows solved with it.
     """
     k = S * np.ones_like(gap)
     a, b = S * X, S * (1 - X)
+    moves = np.isfinite(X)
     for _ in range(LARGEST_STEPS):
         square = k * k
         over = 1.0 / (square + gap)
@@ -338,8 +341,9 @@ def _low_side_root(S: Numbers, X: Numbers, gap: Numbers) -> Numbers:
         step = (k * (1 - part) - b) / slope
         bend = 1.5 * part * gap * k * over * over / slope  # half the second derivative over the first
         step = step / (1 - step * bend)
-        k = np.where(np.isfinite(step), np.maximum(k - step, b), k)
-        if not np.any(np.abs(step) > SETTLED * k):
+        k = np.where(moves & np.isfinite(step), np.maximum(k - step, b), k)
+        moves = moves & (np.abs(step) > SETTLED * k)
+        if not np.any(moves):
             break
     return np.where(np.isnan(X), np.nan, k)
 

@@ -44,7 +44,7 @@ def velocity(flow: Numbers, diameter: Numbers) -> Numbers:
     0.5093
     """
     q, D = _flow(flow), _diameter(diameter)
-    return same_kind(4 * q / (math.pi * D**2))
+    return same_kind(4 * q / (math.pi * (D * D)))
 
 
 def reynolds(flow: Numbers, diameter: Numbers, viscosity: Numbers, density: Numbers) -> Numbers:
@@ -303,12 +303,13 @@ def darcy_gradient_kernel(
     Re_high = np.maximum(Re, TURBULENT_LIMIT)
     f, falling = _colebrook(Re_high, roughness / diameter)
     q_high = Re_high * flow_per_reynolds
-    area = math.pi / 4 * diameter**2
-    high = f * density * (q_high / area) ** 2 / (2 * diameter)  # [Crane TP-410, eq. 1-4]
+    area = math.pi / 4 * (diameter * diameter)
+    v_high = q_high / area
+    high = f * density * (v_high * v_high) / (2 * diameter)  # [Crane TP-410, eq. 1-4]
     high_slope = 2 * (high / q_high) * falling
     if np.all(Re >= TURBULENT_LIMIT):
         return high, high_slope
-    low_slope = LAMINAR_NUMBER / 2 * viscosity / (area * diameter**2)  # f = 64/Re put into the same equation
+    low_slope = LAMINAR_NUMBER / 2 * viscosity / (area * (diameter * diameter))  # f = 64/Re put into the same equation
     width = (TURBULENT_LIMIT - LAMINAR_LIMIT) * flow_per_reynolds
     share = np.clip((Re - LAMINAR_LIMIT) / (TURBULENT_LIMIT - LAMINAR_LIMIT), 0.0, 1.0)
     blend, blend_slope = _cubic(
@@ -345,8 +346,8 @@ def hazen_williams_gradient_kernel(flow: Numbers, diameter: Numbers, coefficient
     (67.13, 124195)
     """
     m, n = HAZEN_WILLIAMS_FLOW, HAZEN_WILLIAMS_DIAMETER
-    per_flow = HAZEN_WILLIAMS_NUMBER * PSI / FOOT / (GALLON_PER_MINUTE * coefficient) ** m / (diameter / INCH) ** n
-    part = per_flow * flow ** (m - 1)
+    per_flow = HAZEN_WILLIAMS_NUMBER * PSI / FOOT / np.power(GALLON_PER_MINUTE * coefficient, m)
+    part = per_flow / np.power(diameter / INCH, n) * np.power(flow, m - 1)
     return part * flow, m * part
 
 
@@ -363,8 +364,9 @@ def minor_loss_kernel(
     >>> round(loss, 2), round(slope)
     (259.38, 518764)
     """
-    per_square = resistance * density / 2 * (4 / (math.pi * diameter**2)) ** 2
-    return per_square * flow**2, 2 * per_square * flow
+    per_flow = 4 / (math.pi * (diameter * diameter))
+    per_square = resistance * density / 2 * (per_flow * per_flow)
+    return per_square * (flow * flow), 2 * per_square * flow
 
 
 def _colebrook(Re: Numbers, relative_roughness: Numbers) -> tuple[Numbers, Numbers]:
@@ -385,7 +387,8 @@ def _colebrook(Re: Numbers, relative_roughness: Numbers) -> tuple[Numbers, Numbe
     miss = B - z - np.log(u)
     q = 2 * (1 + u) * (1 + u + miss * (2 / 3))
     z = z + u * miss / (1 + u) * (q - miss) / (q - 2 * miss)
-    return (half / z) ** 2, 1 - 1 / (A + z + 1)
+    root = half / z
+    return root * root, 1 - 1 / (A + z + 1)
 
 
 def _cubic(

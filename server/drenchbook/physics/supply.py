@@ -61,7 +61,7 @@ def supply_pressure_kernel(
     >>> round(pressure), round(slope)
     (400000, -185000000)
     """
-    drop = (static - residual) / test_flow * (flow / test_flow) ** (SUPPLY_EXPONENT - 1)
+    drop = (static - residual) / test_flow * np.power(flow / test_flow, SUPPLY_EXPONENT - 1)
     return static - drop * flow, -SUPPLY_EXPONENT * drop
 
 

@@ -5,14 +5,16 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
+from typing import Any
 
 from drenchbook.errors import InputError
 from drenchbook.published.data_files import rows
 from drenchbook.published.size_text import inches
 
 LARGEST_TOTAL = 10_000.0  # far above any run; a larger number is a date or a slip of the keyboard
+LONGEST_REMEMBERED = 200  # characters of a list that is read once and remembered
 WANTED = 'needs a total K, "none", or a list such as "4 x 90 elbow; 1 x tee, branch"'
 
 
@@ -169,11 +171,22 @@ def fittings_resistance(fittings: object, nominal_inches: float) -> float:
     if isinstance(fittings, bool) or not (isinstance(fittings, str) or hasattr(fittings, "__float__")):
         raise InputError("fittings", fittings, WANTED)
     if isinstance(fittings, str):
-        if _plain(fittings) == "none":
-            return 0.0
-        if not re.fullmatch(r"\s*[-+]?\d+(?:\.\d*)?\s*", fittings):
-            total = sum(count * fitting.l_over_d for count, fitting in counted(fittings))
-            return turbulent_factor(nominal_inches) * total
+        read = _read_text if len(fittings) <= LONGEST_REMEMBERED else _read_text.__wrapped__
+        return read(fittings, nominal_inches)
+    return _checked_total(fittings)
+
+
+@lru_cache(maxsize=1024)
+def _read_text(fittings: str, nominal_inches: float) -> float:
+    if _plain(fittings) == "none":
+        return 0.0
+    if re.fullmatch(r"\s*[-+]?\d+(?:\.\d*)?\s*", fittings):
+        return _checked_total(fittings)
+    total = sum(count * fitting.l_over_d for count, fitting in counted(fittings))
+    return turbulent_factor(nominal_inches) * total
+
+
+def _checked_total(fittings: Any) -> float:
     total = float(fittings)
     if not (math.isfinite(total) and 0 <= total <= LARGEST_TOTAL):
         raise InputError("fittings", fittings, f"must be a total K from 0 to {LARGEST_TOTAL:g}")

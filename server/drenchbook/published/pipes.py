@@ -6,12 +6,13 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from drenchbook.errors import InputError
 from drenchbook.published.data_files import rows
 from drenchbook.published.size_text import inches, looks_like_date, tidy
 
+LONGEST_REMEMBERED = 100  # characters of a material or a size that is read once and remembered
 METRES_PER = {"in": 0.0254, "mm": 0.001}
 # Day numbers of a spreadsheet's calendar from 1954 to 2119; no pipe size is a number in between.
 DATE_NUMBERS = (20_000, 80_000)
@@ -278,6 +279,16 @@ def pipe(material: object, size: object) -> Pipe:
     >>> round(pipe("copper L", "1").inside_diameter / 0.0254, 3)
     1.025
     """
+    read = _read_pipe if _is_short(material) and _is_short(size) else _read_pipe.__wrapped__
+    return read(material, size)
+
+
+def _is_short(value: object) -> bool:
+    return value.__class__ is float or (isinstance(value, str) and len(value) <= LONGEST_REMEMBERED)
+
+
+@lru_cache(maxsize=1024, typed=True)
+def _read_pipe(material: object, size: object) -> Pipe:
     name, text = material_name(material), canonical_size(size)
     if (name, text) in _rows_by_size():
         return _listed_pipe(name, text)
