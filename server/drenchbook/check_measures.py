@@ -14,6 +14,8 @@ from drenchbook.hot_water import DAY, HotWater, hot_water
 from drenchbook.missing_inputs import MissingInputs
 from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD, STATES, Pairs
 from drenchbook.pipe_heat import Passage, station_pair_of_outlets, tempered_passage
+from drenchbook.site_cells import BLANK
+from drenchbook.site_model import Missing
 from drenchbook.solver import frictionless_margin, static_pressures
 from drenchbook.solver_results import CANNOT_REACH, NO_PATH, SOLVED, FaultResults, StaticPressures
 from drenchbook.standing_water import first_water, tempered_runs
@@ -256,6 +258,23 @@ class Measures:
         margin = np.where(said, at_most(difference, asked), np.nan)
         unknown = fitted & np.isnan(margin)
         return Samples(self.cases.valves, conditions(NORMAL), difference, asked, margin, unknown)
+
+    def supply_minutes(self) -> Samples:
+        """SUP-2: seconds that the volume of a supply lasts at the solved flow and other demand; a blank is endless."""
+        pairs, rows, asked = self.cases.supplies, self.context.site.supplies, self._limit("HOT-1")
+        ends = np.array([row.volume is not None and row.volume != Missing(BLANK) for row in rows], dtype=bool)
+        volume, other = (
+            np.array([self.context.cell("supplies", row, column) for row in rows], dtype=float)[pairs.member]
+            for column in ("volume", "other_demand")
+        )
+        used = (NORMAL, HOT_LOST, SOURCE_COLD)
+        drawn = np.concatenate([self._fault(name).supply_flow for name in used]) + other
+        with np.errstate(divide="ignore", invalid="ignore"):
+            counted = np.minimum(np.where(drawn == 0, np.inf, volume / drawn), DAY)
+        seconds = np.where(ends[pairs.member], counted, DAY)
+        tried = np.concatenate([self._states(name, pairs) != NO_PATH for name in used])
+        margin = np.where(tried, at_least(seconds, asked), np.nan)
+        return Samples(pairs, conditions(*used), seconds, asked, margin, tried & np.isnan(margin))
 
     # ---- hot water ----
 

@@ -164,6 +164,15 @@ def _lower_set(judgement: Judgement, verdict: Verdict, hot_flow: float) -> str:
     return _text(judgement, reached, "temperature", "least")
 
 
+def _supply_volume(judgement: Judgement, verdict: Verdict) -> str:
+    """The volume at which a supply outlasts the flush."""
+    volume = judgement.context.cell("supplies", judgement.site.supplies[verdict.member], "volume")
+    if not volume > 0 or not verdict.value > 0:
+        return ""
+    wanted = _text(judgement, volume * verdict.limit / verdict.value, "volume")
+    return f"A volume of {wanted} or more, or flow-regulated outlets"
+
+
 def _slow_closing(judgement: Judgement, verdict: Verdict) -> str:
     """The closing time at which the surge stays inside the weakest rating."""
     measures, pairs = judgement.measures, judgement.cases.stations
@@ -186,5 +195,6 @@ _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
     "BYP-2": _bypass,
     "PRS-3": _booster,
     "PRS-4": _slow_closing,
+    "SUP-2": _supply_volume,
     "HOT-1": _storage,
 }

@@ -127,6 +127,7 @@ def what_of(judgement: Judgement, verdict: Verdict) -> str:
     for pairs, rows in (
         (cases.valves, context.site.mixing_valves),
         (cases.sources, context.site.hot_water_sources),
+        (cases.supplies, context.site.supplies),
         (cases.stations, context.site.stations),
     ):
         if verdict.pairs is pairs:
@@ -182,6 +183,8 @@ def _limit_applies(judgement: Judgement, verdict: Verdict, limit: str) -> bool:
 def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
     context = judgement.context
     results, check = judgement.results.normal.valve, verdict.check.id
+    if verdict.pairs is context.cases.supplies:
+        return _blank_of_supply(judgement, verdict.member)
     if check in ("DRN-1", "PRS-4"):
         return _blank_of_station(judgement, verdict)
     if verdict.pairs is context.cases.valves:
@@ -240,6 +243,14 @@ def _blank_of_station(judgement: Judgement, verdict: Verdict) -> str:
     if math.isnan(judgement.measures.surge_paths.closing_time[number]):
         return "the closing time of an outlet cannot be used"
     return "a number of its path is blank"
+
+
+def _blank_of_supply(judgement: Judgement, number: int) -> str:
+    """Which number the minutes of a supply wait for."""
+    supply = judgement.site.supplies[number]
+    if not isinstance(supply.other_demand, float):
+        return f"other demand of {str(supply.tag).strip()} is not stated"
+    return f"the volume of {str(supply.tag).strip()} cannot be used"
 
 
 _TANK_CELLS = ("volume", "start_temperature", "usable_fraction", "input_power", "efficiency", "start_delay")

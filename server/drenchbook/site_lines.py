@@ -5,98 +5,34 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from drenchbook.check_samples import NOT_KNOWN, NOTED, OUTCOME_WORDS, PASSED, SLACK, WARNED, at_least, at_most
+from drenchbook.check_samples import NOT_KNOWN, NOTED, PASSED, SLACK, WARNED, at_least, at_most
 from drenchbook.check_static import PERCENT_SCALE, why_demand_unknown
-from drenchbook.check_table import CHECK_BY_ID, Check
+from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.checks import Judgement
 from drenchbook.errors import Problem
 from drenchbook.hot_water import STORED
 from drenchbook.operating_cases import STATES
-from drenchbook.quantity_text import MOST, opposite, quantity_text, rounded
-from drenchbook.site_model import Missing, tag_key
+from drenchbook.out_of_service import out_of_service_lines
+from drenchbook.quantity_text import MOST, rounded
+from drenchbook.site_line import NAN, SiteLine
+from drenchbook.site_line import line as _line
+from drenchbook.site_line import name_of as _name
+from drenchbook.site_line import sentence as _sentence
+from drenchbook.site_line import unknown as _unknown
+from drenchbook.site_model import tag_key
 from drenchbook.solver_results import SOLVED, STATE_WORDS
 from drenchbook.units import unit_of
-
-NAN = float("nan")
-
-
-@dataclass(frozen=True)
-class SiteLine:
-    """One verdict on a part of the site."""
-
-    check: Check
-    subject: str
-    outcome: int
-    message: str
-    value: float = NAN
-    limit: float = NAN
-    case: str = ""
-    remedy: str = ""
-
-    @property
-    def word(self) -> str:
-        """The outcome in words."""
-        return OUTCOME_WORDS[self.outcome]
-
-    @property
-    def text(self) -> str:
-        """What it is, and what to do."""
-        return f"{self.message} {self.remedy}".strip()
 
 
 def site_lines(judgement: Judgement, problems: Sequence[Problem] = ()) -> list[SiteLine]:
     """Every line of the site: cells that cannot be used first, then in the order of the check table."""
     lines = [line for rule in _RULES for line in rule(judgement)]
     return [*_unusable(judgement, problems), *lines]
-
-
-def _line(
-    judgement: Judgement,
-    check_id: str,
-    subject: Any,
-    margin: float,
-    value: float = NAN,
-    limit: float = NAN,
-    what: str = "",
-    case: str = "",
-    value_text: str = "",
-    why: str = "",
-) -> SiteLine:
-    """A line of a check from its margin; one that is not-a-number is UNKNOWN, and `why` says what is missing."""
-    check, name = CHECK_BY_ID[check_id], str(subject).strip()
-    if math.isnan(margin):
-        return _unknown(check_id, name, why or "a number that it needs is blank", value, limit, case)
-    shown = {
-        "value": value_text or quantity_text(value, check.quantity, judgement.context.units, check.toward),
-        "limit": quantity_text(limit, check.quantity, judgement.context.units, opposite(check.toward)),
-        "what": what or name,
-    }
-    outcome = check.severity if margin < -SLACK else PASSED
-    pattern = check.message if outcome != PASSED else "{what}: {value}, limit {limit}: met" if value == value else "Met"
-    text = _sentence(pattern.format(**shown))
-    remedy = _sentence(check.remedy) if outcome != PASSED else ""
-    return SiteLine(check, name, outcome, text, value, limit, case, remedy)
-
-
-def _unknown(check_id: str, subject: str, why: str, value: float = NAN, limit: float = NAN, case: str = "") -> SiteLine:
-    check = CHECK_BY_ID[check_id]
-    text = _sentence(f"{check.what} of {subject} is not known: {why}")
-    return SiteLine(
-        check, subject, NOT_KNOWN, text, value, limit, case, "Fill what is missing; UNKNOWN is never a pass."
-    )
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:].rstrip(".") + "."
-
-
-def _name(row: Any) -> str:
-    return str(row.tag).strip()
 
 
 def _unusable(judgement: Judgement, problems: Sequence[Problem]) -> Iterator[SiteLine]:
@@ -229,14 +165,6 @@ def _tested(judgement: Judgement, supply: Any, level: str) -> float:
     return judgement.context.cell("supplies", supply, f"test_flow_{level}")
 
 
-def _volume(judgement: Judgement) -> Iterator[SiteLine]:
-    """SUP-1 of a supply with a volume: it is not counted down, so that it is not known how long the supply lasts."""
-    for supply in judgement.site.supplies:
-        if supply.volume is not None and not (isinstance(supply.volume, Missing) and supply.volume.typed is None):
-            why = "it has a volume, and how long that lasts is not computed; show that it outlasts the flush"
-            yield _unknown("SUP-1", _name(supply), why)
-
-
 def _event_reasons(judgement: Judgement) -> Iterator[SiteLine]:
     """EVT-1: each event says why it, and no larger one, is credible."""
     for event in judgement.site.events:
@@ -326,10 +254,10 @@ _RULES: tuple[Callable[[Judgement], Iterator[SiteLine]], ...] = (
     _recovery,
     _storage_temperature,
     _tested_flow,
-    _volume,
     _event_reasons,
     _other_demand,
     _changed_limits,
     _sample_data,
     _flow_tests,
+    out_of_service_lines,
 )

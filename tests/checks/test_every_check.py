@@ -87,6 +87,9 @@ FIRES = (
           r"^Hot water runs at [78]\.\d+ ft/s in run HW-1, limit 5\.00 ft/s\."),
     Fires("SUP-1", lambda: lab("supplies", "SUP-1", test_flow_high=20.0, residual_high=78.0), "SUP-1", WARNED,
           r"^SUP-1 gives 3\d\.\d gpm, tested to 20\.0 gpm\.$"),
+    # the worked laboratory: 31.30 gpm of L1 + L2 in the cold season, some 1 gpm more in the warm; 400 / 32.3 = 12.4 min
+    Fires("SUP-2", lambda: lab("supplies", "SUP-1", volume=400.0), "L1", FAILED,
+          r"^The volume of SUP-1 lasts 12\.[2-5] min of 15\.0 min\."),
     Fires("VLV-1", laboratory, "L3", FAILED,
           r"^One outlet alone draws 0\.50 gpm; valve MV-1 controls from 3\.00 gpm\.$"),
     # 3.2 / 3 - 1 = 6.7 %
@@ -159,6 +162,12 @@ FIRES = (
     Fires("DRN-1", lambda: lab("stations", "L1", drain=25.0), "L1", WARNED,
           r"^L1 gives up to 28\.[6-9] gpm; its drain takes 25\.0 gpm\.$"),
     Fires("DRN-1", lambda: lab("stations", "L1", drain=BLANKED), "L1", NOT_KNOWN, r"drain capacity of L1 is blank\.$"),
+    Fires("OUT-1", lambda: lab("project", "", stations_out_of_service=1.0), "acids, Lab 101, fume hoods", WARNED,
+          r"^With 1 out of service, acids, Lab 101, fume hoods keeps no station of L1\.$"),
+    Fires("OUT-1", lambda: lab("project", "", stations_out_of_service=1.0), "MV-1", WARNED,
+          r"^With MV-1 out of service no station is left for: acids, Lab 101, fume hoods; "),
+    Fires("OUT-1", lambda: lab("project", "", stations_out_of_service=BLANKED), "stations", NOT_KNOWN,
+          r"out of service at once is blank; 0 must be typed\.$"),
     Fires("LOC-1", lambda: lab("stations", "L1", travel_time=12.0), "L1", WARNED,
           r"^Travel time is 12 s, limit 10 s\.$"),
     Fires("LOC-1", lambda: lab("stations", "L1", outlet_1_height=97.0), "L1", WARNED,
@@ -198,6 +207,8 @@ STILL: dict[str, tuple[Callable[[], Site], str]] = {
     "BYP-4": (own_hot_main, "MV-1"),
     "HOT-2": (big_tank, "WH-1"),
     "EVT-1": (laboratory, "bench 1"),
+    "OUT-1": (laboratory, "stations"),
+    "SUP-2": (lambda: lab("supplies", "SUP-1", volume=5000.0), "L1"),
 }  # fmt: skip
 NO_LINE = {"LIM-1": laboratory, "DAT-2": no_sample}  # these say nothing where all is well
 ELSEWHERE = {"DAT-3", "DAT-5"}  # fire below: no input makes them

@@ -195,12 +195,13 @@ def _nothing_is_met(judgement, number):
         assert found.outcome[number] != PASSED or (judgement.results.faults[1].state[:, number] == SOLVED).all()
 
 
-def test_a_supply_with_a_volume_is_not_passed_over():
-    report = Report(judge(lab("supplies", "SUP-1", volume=500.0)))
-    assert any("has a volume" in line.message for line in lines(report, "SUP-1"))
-    assert report.verdict == "FAIL"
-    quiet = Report(judge(only(lab("supplies", "SUP-1", volume=500.0), "L5")))
-    assert quiet.verdict in ("UNKNOWN", "FAIL")
+def test_the_volume_of_a_supply_is_counted_down():
+    """500 gal at 22 gpm, held by the regulator of L5, last 22.7 min; a supply without a volume is endless."""
+    alone = only(lab("supplies", "SUP-1", volume=500.0), "L5")
+    found = judge(alone).verdict(CHECK_BY_ID["SUP-2"], 0)
+    assert (found.word, found.value / 60) == ("OK", pytest.approx(500 / 22, rel=0.005))
+    endless = judge(only(laboratory(), "L5")).verdict(CHECK_BY_ID["SUP-2"], 0)
+    assert (endless.word, endless.value) == ("OK", 86400.0)
 
 
 def test_a_flow_test_of_the_future_is_unknown():
