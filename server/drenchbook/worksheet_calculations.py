@@ -74,17 +74,21 @@ def pipe_loss(
     """
     run = _pipes(material, size)
     density, viscosity = water.density(temperature), water.viscosity(temperature)
-    diameter = run.inside_diameter
+    resistance = _resistance(fittings, run)
+    columns = (flow, run.inside_diameter, length, run.roughness, density, viscosity)
     if isinstance(run, Pipe):
-        resistance: Numbers = fittings_resistance(fittings, run.nominal_inches)
-        coefficient = _hazen_williams_coefficient(method, run)
-        friction = _friction(coefficient, flow, diameter, length, run.roughness, density, viscosity)
+        friction = _friction(_hazen_williams_coefficient(method, run), *columns)
     else:
-        resistance = np.array([fittings_resistance(*each) for each in zip(fittings, run.nominal_inches, strict=True)])
         coefficients = [_hazen_williams_coefficient(*each) for each in zip(method, run.pipes, strict=True)]
-        columns = (flow, diameter, length, run.roughness, density, viscosity)
         friction = _by_word(coefficients, lambda C, rows: _friction(C, *(column[rows] for column in columns)))
-    return same_kind(friction + pipe_flow.minor_loss(flow, diameter, resistance, density))
+    return same_kind(friction + pipe_flow.minor_loss(flow, run.inside_diameter, resistance, density))
+
+
+def _resistance(fittings: Any, run: Any) -> Numbers:
+    """Total K of the fittings of a run, or of each of many."""
+    if isinstance(run, Pipe):
+        return fittings_resistance(fittings, run.nominal_inches)
+    return np.array([fittings_resistance(*each) for each in zip(fittings, run.nominal_inches, strict=True)])
 
 
 def _friction(
@@ -98,18 +102,19 @@ def _friction(
 
 
 def rough_pipe_loss(
-    flow: float, material: object, size: object, length: float, fittings: object, temperature: float, roughness: float
-) -> float:
+    flow: Numbers, material: object, size: object, length: Numbers, fittings: Any, temperature: Numbers,
+    roughness: Numbers,
+) -> Numbers:  # fmt: skip
     """Darcy-Weisbach loss of one run of its own roughness, no elevation. [Pa]
 
     >>> rough_pipe_loss(0.0, "steel 40", "1", 30.0, "none", 15.0, 1e-3)
     0.0
     """
-    run = pipe(material, size)
+    run = _pipes(material, size)
     density, viscosity = water.density(temperature), water.viscosity(temperature)
-    resistance = fittings_resistance(fittings, run.nominal_inches)
+    resistance = _resistance(fittings, run)
     friction = pipe_flow.darcy_weisbach_loss(flow, run.inside_diameter, length, roughness, density, viscosity)
-    return float(friction + pipe_flow.minor_loss(flow, run.inside_diameter, resistance, density))
+    return same_kind(friction + pipe_flow.minor_loss(flow, run.inside_diameter, resistance, density))
 
 
 def _hazen_williams_coefficient(method: object, run: Pipe) -> float | None:
