@@ -18,7 +18,7 @@ from drenchbook.site_cells import BLANK
 from drenchbook.site_model import Missing
 from drenchbook.solver import frictionless_margin, static_pressures
 from drenchbook.solver_results import CANNOT_REACH, NO_PATH, SOLVED, FaultResults, StaticPressures
-from drenchbook.standing_water import first_water, tempered_runs
+from drenchbook.standing_water import first_water, hottest_first_water, standing_hot_content, tempered_runs
 from drenchbook.surroundings import Surroundings, surroundings
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -385,11 +385,37 @@ class Measures:
         known = (self._states(NORMAL, pairs) == SOLVED) & ~np.isnan(least + greatest)
         return np.where(known, seconds, np.nan), self.context.without_valve[pairs.member]
 
-    def untepid_seconds(self) -> Samples:
-        """DLG-2: time outside the temperature limits from opening; 0 where the first water is tepid."""
-        (seconds, direct), asked = self._untepid, self._limit("DLG-2")
+    def untepid_seconds(self, limit: str) -> Samples:
+        """DLG-2, DLG-5: time outside the temperature limits from opening; 0 where the first water is tepid."""
+        (seconds, direct), asked = self._untepid, self._limit(limit)
         margin = np.where(direct, np.nan, at_most(seconds, asked))
         return Samples(self.cases.stations, conditions(NORMAL), seconds, asked, margin, ~direct & np.isnan(margin))
+
+    def hot_first_water(self) -> Samples:
+        """DLG-1: the hottest water that stood in the runs of a station, against what warns and what fails."""
+        pairs, span = self.cases.stations, self._limit("TMP greatest") - self._limit("TMP least")
+        value = hottest_first_water(self.context, self.surroundings)[:, pairs.member]
+        warns, fails = self._limit("DLG-1 warning"), self._limit("DLG-1 failure")
+        failed = value > fails + SLACK
+        limit = np.where(failed | np.isnan(warns), fails, warns)
+        margin = (limit - value) / (span if span > 0 else float("nan"))
+        count = len(self.context.site.stations)
+        stood = np.array([bool(tempered_runs(self.context, number)) for number in range(count)], dtype=bool)[
+            pairs.member
+        ]
+        hidden = np.isnan(margin) | ~failed & (np.isnan(warns) | np.isnan(fails) & (value > warns))
+        return Samples(pairs, conditions(NORMAL), value, limit, np.where(stood, margin, np.nan), stood & hidden,
+                       severity=np.where(failed, FAILED, WARNED))  # fmt: skip
+
+    def cooled_hot_run(self) -> Samples:
+        """DLG-4: time until hot water has passed the runs from its source to a valve, where they stood cold."""
+        pairs, asked, flow = self.cases.valves, self._limit("DLG-4"), self._fault(NORMAL).valve.hot_flow
+        content = standing_hot_content(self.context, self.surroundings)
+        content = content[pairs.member] if len(pairs.member) else np.zeros(0)
+        applies = (content != 0) & ~(flow <= 0)  # a valve that draws no hot water does not wait for it
+        seconds = content / np.where(flow > 0, flow, np.nan)
+        margin = np.where(applies, at_most(seconds, asked), np.nan)
+        return Samples(pairs, conditions(NORMAL), seconds, asked, margin, applies & np.isnan(margin))
 
     def purge_outlasts(self) -> Samples:
         """DLG-3: purge against the flushing time, where the first water is tepid."""

@@ -16,6 +16,7 @@ from drenchbook.physics.water import density
 from drenchbook.quantity_text import MOST, quantity_text, rounded
 from drenchbook.solver import step_by_step
 from drenchbook.solver_results import SOLVED
+from drenchbook.surroundings import runs_above
 from drenchbook.units import from_si, unit_of
 
 
@@ -187,6 +188,18 @@ def _slow_closing(judgement: Judgement, verdict: Verdict) -> str:
     return f"Outlets that close in {rounded(seconds, 1, MOST):.1f} s or more, or a surge arrester and larger pipe"
 
 
+def _hot_run(judgement: Judgement, verdict: Verdict) -> str:
+    """How much water stands before a valve, and how cold it becomes."""
+    around = judgement.measures.surroundings
+    runs = [run for run in runs_above(judgement.context, int(judgement.network.valve_hot_node[verdict.member]))
+            if math.isnan(around.held[run])]  # fmt: skip
+    area = judgement.network.run_area
+    content = _text(judgement, float(sum(area[run] * around.length[run] for run in runs)), "volume")
+    coldest = float(np.min(around.shade[0, runs]))
+    cooled = "" if math.isnan(coldest) else f" that come to {_text(judgement, coldest, 'temperature', 'least')}"
+    return f"{verdict.check.remedy}: {content}{cooled} stand in it"
+
+
 _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
     "FLW-1": _largest_loss,
     "PRS-1": _largest_loss,
@@ -197,4 +210,5 @@ _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
     "PRS-4": _slow_closing,
     "SUP-2": _supply_volume,
     "HOT-1": _storage,
+    "DLG-4": _hot_run,
 }

@@ -189,6 +189,8 @@ def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
         return _blank_of_station(judgement, verdict)
     if verdict.pairs is context.cases.valves:
         return _blank_of_model(judgement, verdict)
+    if check in ("DLG-1", "DLG-2", "DLG-3", "DLG-5"):
+        return why_standing_unknown(context, verdict.member) or "a number that it needs is blank"
     for place in range(*_bounds(judgement, verdict.opening)):
         number = int(context.cases.valves.member[place])
         if not results.under_control[verdict.state, place]:
@@ -199,8 +201,6 @@ def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
             return f"{flow} is below the minimum flow under control of valve {tag}"
     if verdict.pairs is context.cases.sources:
         return _why_minutes_unknown(judgement, verdict.member)
-    if check in ("DLG-2", "DLG-3"):
-        return why_standing_unknown(context, verdict.member) or "a number that it needs is blank"
     if check in ("TMP-1", "TMP-2"):
         station = int(context.cases.outlet_station[verdict.member])
         return why_heat_unknown(context, station) or "limit TMP least is not below TMP greatest"

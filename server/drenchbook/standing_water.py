@@ -85,6 +85,35 @@ def _farthest(context: Context, standing: Numbers, middle: float) -> Numbers:
     return values
 
 
+def standing_hot_content(context: Context, around: Surroundings) -> Numbers:
+    """Water that stands in the hot runs of each valve, the heat of the walls counted as water.
+
+    Parameters
+    ----------
+    context : Context
+        A site, compiled. [-]
+    around : Surroundings
+        Of the same site. [-]
+
+    Returns
+    -------
+    array
+        For each mixing valve; runs that are held at a temperature do not count. [m³]
+
+    Notes
+    -----
+    Σ V·(1 + β) from the hot water source to the hot inlet, as in `purge_seconds`.
+    """
+    network = context.network
+    found = np.zeros(len(network.valve_tags))
+    for valve, node in enumerate(network.valve_hot_node.tolist()):
+        for run in runs_above(context, node):
+            if np.isnan(around.held[run]):
+                at = network.run_node[run]
+                found[valve] += network.purge_sum[at] - network.purge_sum[network.parent[at]]
+    return found
+
+
 def why_standing_unknown(context: Context, station: int) -> str:
     """Which run of a station hides the temperature of its first water, and which input would tell it."""
     for number in tempered_runs(context, station):

@@ -149,6 +149,17 @@ FIRES = (
           r"^Eyewash of L3 gets 101 °F, greatest 100 °F\.$"),
     Fires("DLG-2", lambda: lab("project", "", room_cold=50.0), "L1", WARNED,
           r"^Not tepid for 18[0-6] s after opening, limit 30 s\."),
+    Fires("DLG-1", lambda: lab("project", "", room_warm=105.0), "L1", WARNED,
+          r"^The first water of L1 stood at 105 °F, limit 100 °F\."),
+    # 43 °C is 109.4 °F
+    Fires("DLG-1", lambda: lab("project", "", room_warm=110.0), "L1", FAILED,
+          r"^The first water of L1 stood at 110 °F, limit 109 °F\."),
+    Fires("DLG-5", lambda: lab("project", "", room_cold=50.0), "L1", FAILED,
+          r"^Not tepid for 18[1-6] s after opening, limit 180 s\."),
+    # the eye/face wash alone, warm season: (85 - 74)/(130 - 74) of 3.2 gpm is 0.63 gpm of hot water; 55 ft of 1.265 in
+    # hold 3.59 gal, their wall counts as 15 % more: 392 s
+    Fires("DLG-4", laboratory, "L1", NOTED,
+          r"^Water that stood in the hot run of valve MV-1 takes 39\d s to pass, limit 30 s: meanwhile"),
     # 21 min with the wall
     Fires("DLG-3", laboratory, "L3", NOTED,
           r"^The purge takes 12[3-9]\d s and outlasts the flush of 900 s; the water that"),
@@ -194,7 +205,7 @@ FIRES = (
 
 STILL_AT_L1 = """
 FLW-1 FLW-4 PRS-1 PRS-2 PRS-3 PRS-4 VEL-1 VLV-2 VLV-3 VLV-4 VLV-5 VLV-6 VLV-7 VLV-8 VLV-9 VLV-10
-BYP-1 BYP-2 BYP-3 BYP-5 TMP-1 TMP-2 DLG-2 DLG-3 DRN-1 EVT-2 LOC-1 DAT-1 DAT-3
+BYP-1 BYP-2 BYP-3 BYP-5 TMP-1 TMP-2 DLG-1 DLG-2 DLG-3 DLG-5 DRN-1 EVT-2 LOC-1 DAT-1 DAT-3
 """
 # Check → a site and the station or line where it applies and keeps still.
 STILL: dict[str, tuple[Callable[[], Site], str]] = {
@@ -205,6 +216,7 @@ STILL: dict[str, tuple[Callable[[], Site], str]] = {
     **dict.fromkeys(("HOT-5", "HOT-6"), (laboratory, "WH-1")),
     **dict.fromkeys(("SUP-1", "DAT-4"), (laboratory, "SUP-1")),
     "BYP-4": (own_hot_main, "MV-1"),
+    "DLG-4": (lambda: lab("pipe_runs", "HW-1", developed_length=1.0), "L1"),
     "HOT-2": (big_tank, "WH-1"),
     "EVT-1": (laboratory, "bench 1"),
     "OUT-1": (laboratory, "stations"),
@@ -256,10 +268,10 @@ def test_no_check_lacks_either_test():
 
 
 def test_a_station_check_weighs_as_its_row_says():
-    """A row's severity is the outcome of a miss, unless the row's measure says otherwise (PRS-1, VLV-3, LIM-1)."""
+    """A row's severity is the outcome of a miss, unless its measure says otherwise (PRS-1, VLV-3, LIM-1, DLG-1)."""
     for case in FIRES:
         row = CHECK_BY_ID[case.check]
-        assert case.outcome in (row.severity, NOT_KNOWN) or case.check in ("PRS-1", "VLV-3", "LIM-1")
+        assert case.outcome in (row.severity, NOT_KNOWN) or case.check in ("PRS-1", "VLV-3", "LIM-1", "DLG-1")
 
 
 def test_what_did_not_converge_is_unknown_and_shows_no_number():

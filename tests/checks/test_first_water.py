@@ -1,0 +1,102 @@
+"""Water that stood: in the sun, in frost, by night or day; and remedies that, applied, make the check pass."""
+
+import math
+
+import pytest
+
+from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, NOTED, PASSED, WARNED
+from drenchbook.check_table import CHECK_BY_ID
+from drenchbook.check_words import message, remedy
+from drenchbook.checks import judge
+from tests.checks.sites import COLD_LOW, WARM_LOW, edited, lab, laboratory, limited, only, station
+
+
+def celsius(degrees):
+    return (degrees - 32) / 1.8
+
+
+def outcome(site, check, tag="L1"):
+    judgement = judge(site)
+    return judgement.verdict(CHECK_BY_ID[check], station(judgement, tag)).outcome
+
+
+def in_the_sun(**project):
+    """L1's own branch outside in the sun: 300 Btu/(h·ft²) in the warm season, air of 90 °F."""
+    site = edited(only(laboratory(), "L1"), "pipe_runs", "TR-L1", exposure="outside", sun=True)
+    return edited(site, "project", "", **{"sun_warm": True, "irradiance_warm": 300.0, **project})
+
+
+def test_an_idle_pipe_in_the_sun_comes_to_the_sol_air_temperature():
+    """90 °F and 0.9 · 946.4 W/m² over π · 10 W/(m²·K): 32.22 + 27.11 °C = 138.8 °F, which scalds."""
+    judgement = judge(in_the_sun())
+    verdict = judgement.verdict(CHECK_BY_ID["DLG-1"], 0)
+    assert verdict.outcome == FAILED
+    assert verdict.value == pytest.approx(celsius(90) + 0.9 * 300 * 3.154591 / (10 * math.pi), abs=1e-4)
+    assert message(judgement, verdict, 0) == "The first water of L1 stood at 139 °F, limit 109 °F."
+    assert judgement.measures.first_water[WARM_LOW, 0] == pytest.approx(verdict.value)
+    assert judgement.measures.first_water[COLD_LOW, 0] == pytest.approx(celsius(40))  # outside air by night
+
+
+@pytest.mark.parametrize("cells", [{"sun": False}, {"exposure": "inside"}, {"held_temperature": 85.0}])
+def test_the_remedy_of_hot_first_water_mends_it(cells):
+    words = remedy(judgement := judge(in_the_sun()), judgement.verdict(CHECK_BY_ID["DLG-1"], 0))
+    assert words.startswith("Run it inside or buried, shade it, or hold it at temperature")
+    assert outcome(edited(in_the_sun(), "pipe_runs", "TR-L1", **cells), "DLG-1") == PASSED
+
+
+def test_insulation_does_not_mend_hot_first_water():
+    assert outcome(edited(in_the_sun(), "pipe_runs", "TR-L1", insulation=4.0), "DLG-1") == FAILED
+
+
+@pytest.mark.parametrize(
+    ("cells", "words"),
+    [
+        ({"irradiance_warm": None}, "the sun shines on run TR-L1 in the warm season, and its irradiance is blank"),
+        ({"sun_warm": None}, "whether the sun shines on outside pipes in the warm season is blank in Project"),
+        ({"outside_air_warm": None}, "the outside air warm season temperature is blank in Project"),
+    ],
+)
+def test_sun_that_nobody_measured_is_unknown(cells, words):
+    judgement = judge(in_the_sun(**cells))
+    verdict = judgement.verdict(CHECK_BY_ID["DLG-1"], 0)
+    assert verdict.outcome == NOT_KNOWN
+    assert words in message(judgement, verdict, 0)
+
+
+def test_a_station_at_its_valve_has_no_first_water():
+    site = only(lab("stations", "L1", fed_from="MV-1"), "L1")
+    assert outcome(site, "DLG-1") == NONE
+    assert outcome(site, "DLG-5") == PASSED
+
+
+def test_a_direct_station_on_a_sunny_pipe_scalds_too():
+    site = edited(lab("stations", "L3", fed_from="CW-1"), "pipe_runs", "CW-1", exposure="outside", sun=True)
+    site = edited(site, "project", "", sun_warm=True, irradiance_warm=300.0, outside_air_warm=110.0)
+    assert outcome(site, "DLG-1", "L3") == FAILED
+
+
+def test_the_failing_limit_is_needed_only_where_the_warning_is_passed():
+    warm = lab("project", "", room_warm=105.0)
+    assert outcome(limited(warm, "DLG-1 failure", None), "DLG-1") == NOT_KNOWN
+    assert outcome(limited(laboratory(), "DLG-1 failure", None), "DLG-1") == PASSED
+    hot = lab("project", "", room_warm=115.0)
+    assert outcome(limited(hot, "DLG-1 warning", None), "DLG-1") == FAILED
+    assert outcome(limited(laboratory(), "DLG-1 warning", None), "DLG-1") == NOT_KNOWN
+    assert outcome(warm, "DLG-1") == WARNED
+
+
+def test_shorter_runs_shorten_the_untepid_time():
+    """183 s of cold water through the eye/face wash of L1; the run from the valve a quarter as long: 80 ft to 20 ft."""
+    cold = lab("project", "", room_cold=50.0)
+    assert outcome(cold, "DLG-5") == FAILED
+    assert outcome(edited(cold, "pipe_runs", "TR-A", developed_length=20.0), "DLG-5") == PASSED
+    held = edited(edited(cold, "pipe_runs", "TR-A", held_temperature=85.0), "pipe_runs", "TR-L1", held_temperature=85.0)
+    assert outcome(held, "DLG-5") == PASSED
+
+
+def test_a_held_hot_run_makes_nobody_wait():
+    assert outcome(laboratory(), "DLG-4") == NOTED
+    assert outcome(lab("pipe_runs", "HW-1", held_temperature=130.0), "DLG-4") == NONE
+    judgement = judge(laboratory())
+    words = remedy(judgement, judgement.verdict(CHECK_BY_ID["DLG-4"], 0))
+    assert words == "Circulate or shorten the hot run: 4 gal that come to 70 °F stand in it."
