@@ -403,7 +403,7 @@ class Measures:
         stood = np.array([bool(tempered_runs(self.context, number)) for number in range(count)], dtype=bool)[
             pairs.member
         ]
-        hidden = np.isnan(margin) | ~failed & (np.isnan(warns) | np.isnan(fails) & (value > warns))
+        hidden = np.isnan(margin) | (~failed & np.isnan(warns + fails))
         return Samples(pairs, conditions(NORMAL), value, limit, np.where(stood, margin, np.nan), stood & hidden,
                        severity=np.where(failed, FAILED, WARNED))  # fmt: skip
 
