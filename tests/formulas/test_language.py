@@ -176,3 +176,34 @@ def test_error_values_compare_by_code():
     assert ErrorValue("#N/A", "why") == NOT_AVAILABLE
     assert ErrorValue("#N/A") != VALUE
     assert str(ErrorValue("#N/A", "why")) == "#N/A"
+
+
+@pytest.mark.parametrize(
+    ("formula", "place"),
+    [("=1+", 2), ("=(1", 2), ("=A1 B1", 4), ("=1,2", 2), ("={1,A1}", 4), ("=1+%", 3), ("=F(1;2)", 4), ("=2)", 2)],
+)
+def test_the_place_is_told_where_a_formula_makes_no_sense(formula, place):
+    """At the end of the text the last thing that was read is the place."""
+    with pytest.raises(InputError, match=rf"cannot be read near character {place}$"):
+        parsed(formula)
+
+
+def test_operators_bind_as_in_a_spreadsheet():
+    """OpenFormula 1.2, 5.5: signs before percent's number, then powers, products, sums, joins, comparisons."""
+    assert parsed("=-2^2") == ("binary", "^", ("negative", ("value", 2.0)), ("value", 2.0))
+    assert parsed("=2^-3%") == ("binary", "^", ("value", 2.0), ("negative", ("percent", ("value", 3.0))))
+    assert parsed("=1-2-3") == ("binary", "-", ("binary", "-", ("value", 1.0), ("value", 2.0)), ("value", 3.0))
+    assert parsed("=1&2+3=4") == parsed("=(1&(2+3))=4")
+    assert parsed("=1+2*3^4") == parsed("=1+(2*(3^4))")
+
+
+def test_arguments_may_be_missing():
+    missing = ("missing",)
+    assert parsed("=F()") == ("call", "F", ())
+    assert parsed("=F(,)") == ("call", "F", (missing, missing))
+    assert parsed("=F(1,,G())") == ("call", "F", (("value", 1.0), missing, ("call", "G", ())))
+
+
+def test_brackets_may_be_nested_deeply():
+    deep = 5000
+    assert parsed("=" + "(" * deep + "1" + ")" * deep) == ("value", 1.0)
