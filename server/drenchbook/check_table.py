@@ -197,6 +197,8 @@ CHECKS: tuple[Check, ...] = (
           cases=lambda m: m.residual()),
     Check("DAT-4", "age of the flow test, gauge elevation", "", ("DAT-4",), WARNED, "{what}", "Test again, and type date and elevation"),
     Check("DAT-5", "stale result", "", (), FAILED, "{what}", "Recalculate the file"),
+    Check("DAT-6", "number where a formula belongs", "", (), FAILED, "{what}",
+          "Undo it, or draw the sheets anew: drenchbook convert OLD.xlsx NEW.xlsx"),
 )  # fmt: skip
 
 CHECK_BY_ID = {check.id: check for check in CHECKS}

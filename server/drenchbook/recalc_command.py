@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 from drenchbook.check_samples import OUTCOME_WORDS, PASSED
 from drenchbook.check_table import CHECK_BY_ID
@@ -22,9 +22,11 @@ from drenchbook.errors import ALL_MET, NOT_MET, UNUSABLE, InputError, Problem, S
 from drenchbook.json_report import file_report, line_object
 from drenchbook.quantity_text import percent_text
 from drenchbook.report import Report
-from drenchbook.result_tables import CAUTIONS, FAIL, OK, VERDICTS, WARN
+from drenchbook.result_tables import CAUTIONS, OK, VERDICTS, WARN
 from drenchbook.site_lines import SiteLine
 from drenchbook.table_results import report_of
+
+Recalculation: TypeAlias = tuple[Report, Sequence[Problem], list[str], list[SiteLine]]
 
 
 @dataclass(frozen=True)
@@ -79,20 +81,20 @@ def _each(files: Sequence[Path], output: Path | None, check: bool, as_json: bool
 def _one(task: tuple[Path, Path | None, bool, bool]) -> Done:
     path, output, check, as_json = task
     try:
-        report, problems, notes, stale = _recalculated(path, output, check)
+        report, problems, notes, of_file = _recalculated(path, output, check)
     except InputError as error:  # as an event of more sets than can be solved: this file only
         broken = SiteError(str(path), [Problem("file", "", None, str(error), breaks_file=True)])
         return Done(UNUSABLE, str(broken), file_report(str(path), None, broken.problems, "UNKNOWN"), {})
     except SiteError as error:
         answer = file_report(str(path), None, error.problems, "UNKNOWN")
         return Done(UNUSABLE, str(error), answer, {})
-    verdict = FAIL if stale else report.verdict
+    verdict = min((report.verdict, *(line.word for line in of_file)), key=VERDICTS.index)  # the worst stands first
     code = ALL_MET if verdict in (OK, WARN) else NOT_MET
     answer = file_report(str(path), report, problems, verdict) if as_json else {}
-    if stale and as_json:
-        answer["site"].insert(0, line_object(stale_line(stale), report.units))
+    if as_json:
+        answer["site"][:0] = [line_object(line, report.units) for line in of_file]
     counts = Counter(OUTCOME_WORDS[int(outcome)] for outcome in report.judgement.station_outcomes)
-    return Done(code, "" if as_json else _text(path, report, verdict, notes, stale), answer, dict(counts))
+    return Done(code, "" if as_json else _text(path, report, verdict, notes, of_file), answer, dict(counts))
 
 
 def stale_line(stale: str) -> SiteLine:
@@ -101,24 +103,26 @@ def stale_line(stale: str) -> SiteLine:
     return SiteLine(check, "results", check.severity, stale, remedy=f"{check.remedy}.")
 
 
-def _recalculated(path: Path, output: Path | None, check: bool) -> tuple[Report, Sequence[Problem], list[str], str]:
+def _recalculated(path: Path, output: Path | None, check: bool) -> Recalculation:
+    """The report of a file, its problems, notes, and lines about the file itself: stale results, lost formulas."""
     if path.suffix.lower() == SITE_SUFFIX:
         read = read_any(path)
-        return report_of(read, str(path)), read.problems, [], ""
+        return report_of(read, str(path)), read.problems, [], []
     from drenchbook.workbook.recalculating import recalculate
 
     done = recalculate(path, output, write=not check)
-    return done.report, done.problems, list(done.notes), done.stale if check else ""
+    stale = [stale_line(done.stale)] if check and done.stale else []
+    return done.report, done.problems, list(done.notes), [*stale, *done.formula_lines]
 
 
 # ---- printing ----
 
 
-def _text(path: Path, report: Report, verdict: str, notes: Sequence[str], stale: str) -> str:
+def _text(path: Path, report: Report, verdict: str, notes: Sequence[str], of_file: Sequence[SiteLine]) -> str:
     width = max(72, min(shutil.get_terminal_size((110, 40)).columns, 140))
     lines = [f"{path}: {verdict}", ""]
-    if stale:
-        lines += _wrapped("DAT-5 FAIL  ", stale_line(stale).text, width)
+    for line in of_file:
+        lines += _wrapped(f"{line.check.id} {line.word}  ", line.text, width)
     for number in range(len(report.judgement.site.stations)):
         lines += _station(report, number, width)
     if not report.judgement.site.stations:

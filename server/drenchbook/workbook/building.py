@@ -16,6 +16,7 @@ from drenchbook.workbook.cases_sheet import draw_cases_sheet
 from drenchbook.workbook.check_sheet import draw_check_sheet
 from drenchbook.workbook.cover_sheet import draw_cautions_sheet, draw_cover_sheet
 from drenchbook.workbook.drawing import Drawing
+from drenchbook.workbook.formula_places import name_formula_places
 from drenchbook.workbook.input_sheets import draw_input_sheets
 from drenchbook.workbook.layout import layout_of
 from drenchbook.workbook.look import FONT, SIZE
@@ -92,5 +93,6 @@ def workbook_bytes(site: Site, spare_rows: int | None = None, cases_shown: int =
     draw_results_sheet(drawing)
     draw_cautions_sheet(drawing)
     draw_check_sheet(drawing, schedule_columns(drawing))
+    name_formula_places(drawing)
     book.close()
     return tidied(made.getvalue())

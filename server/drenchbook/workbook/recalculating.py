@@ -10,12 +10,14 @@ from typing import Any
 
 from drenchbook.errors import Problem, SiteError
 from drenchbook.report import Report
+from drenchbook.site_line import SiteLine
 from drenchbook.site_model import Site
 from drenchbook.site_tables import TABLES
 from drenchbook.table_results import remember, report_of
 from drenchbook.workbook.check_sheet import FINGERPRINT, STAMP
 from drenchbook.workbook.evaluator import Evaluation, evaluate_workbook
 from drenchbook.workbook.fingerprint import TOLERANCE
+from drenchbook.workbook.formula_places import formula_lines
 from drenchbook.workbook.layout import SCHEDULE
 from drenchbook.workbook.package import replace_file
 from drenchbook.workbook.patching import held_values, patched
@@ -32,6 +34,7 @@ class Recalculated:
     notes: tuple[str, ...]
     stale: str  # a sentence where the results that stood in the file did not belong to its inputs
     cells: int  # computed cells that hold another value than before
+    formula_lines: tuple[SiteLine, ...]  # DAT-6: cells that hold no formula where one belongs; they stay as they are
 
 
 def recalculate(path: Path, out_path: Path | None = None, *, write: bool = True) -> Recalculated:
@@ -73,7 +76,8 @@ def recalculate(path: Path, out_path: Path | None = None, *, write: bool = True)
     lost = (Problem(sheet, cell, None, "this cell of an array is missing in the file; draw the sheet anew with convert")
             for sheet, cell in done.without_place)  # fmt: skip
     problems = (*read.problems, *evaluation.problems, *lost)
-    return Recalculated(report, read.site, problems, _notes(read, report, evaluation), stale, done.cells)
+    return Recalculated(report, read.site, problems, _notes(read, report, evaluation), stale, done.cells,
+                        tuple(formula_lines(book)))  # fmt: skip
 
 
 class _Held:
