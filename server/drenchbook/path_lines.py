@@ -35,6 +35,7 @@ FORMULAS: Mapping[str, tuple[str, str]] = {
     "coefficient": ("Δp = (q/C)²", "IEC 60534-2-1"),
     "orifice outlet": ("q = qr·√(p/pr)", "NFPA 13"),
     "regulated outlet": ("q = qr above pr; qr·√(p/pr) below", "NFPA 13"),
+    "needed": ("p ≥ the outlet's own minimum, or limit PRS-1", "sheets Outlet models and Limits"),
     "flow total": ("Σ outlets = flow that was assumed", "worked here"),
     "hot flow": ("mh·hh + mc·hc = m·h", "SR6-08"),
     "cold flow": ("mh·hh + mc·hc = m·h", "SR6-08"),
@@ -80,9 +81,33 @@ def path_lines(site: JudgedSite, station: int, opening: int, state: int, fault: 
     steps = step_by_step(judgement.network, judgement.cases, judgement.results, fault, state, opening, station)
     if not steps:
         return []
-    lines = list(_Lines(site, station, opening, state, fault).hydraulic(steps))
-    more = _Lines(site, station, opening, state, fault)
-    return [*lines, *more.flow_total(steps), *more.mixing(), *more.purge(steps), *more.storage()]
+    made = _Lines(site, station, opening, state, fault)
+    lines = list(made.hydraulic(steps))
+    _mark_bars(lines)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return [*lines, *made.needed(), *made.flow_total(steps), *made.mixing(), *made.purge(steps), *made.storage()]
+
+
+# Where the loss of a line belongs in the chart; "" is drawn by the parts that follow.
+_BARS = {"supply by test": "Supply at this flow", "supply by points": "Supply at this flow",
+         "plant main": "Supply at this flow", "pipe": "Pipe", "rough pipe": "Pipe", "loss by points": "Devices",
+         "loss by square": "Devices", "seats": "Mixing valve", "coefficient": "Mixing valve"}  # fmt: skip
+
+
+def _mark_bars(lines: list[Line]) -> None:
+    """Give each line on the way to the outlet of least pressure its bar; the inlet of less pressure is the way."""
+    outlets = [line for line in lines if line.kind in ("orifice outlet", "regulated outlet")]
+    if not outlets:
+        return
+    worst = min(outlets, key=lambda line: float(line.values["pressure"]))
+    worst.values["bar"] = "At the outlet"
+    number = int(worst.values["after"])
+    while number > 0:
+        line = lines[number - 2]  # line 1 names the case
+        sides = [int(line.values[side]) for side in ("after", "hot_after") if line.values.get(side)]
+        tempered = "outlet" if line.part in ("Tempered", "Outlet") else "valve"
+        line.values["bar"] = f"Rise to the {tempered}" if line.kind == "rise" else _BARS.get(line.kind, "Devices")
+        number = min(sides, key=lambda side: float(lines[side - 2].values["pressure"]), default=0)
 
 
 class _Lines:
@@ -253,6 +278,17 @@ class _Lines:
                  "pressure_1": float(network.outlet_rated_pressure[number])}  # fmt: skip
         kind = "regulated outlet" if network.outlet_regulated[number] else "orifice outlet"
         return kind, f"Flow of the {step.tag}", rated
+
+    def needed(self) -> Iterator[Line]:
+        """The pressure that the outlet of least pressure over its need must have."""
+        pairs = self.cases.outlets
+        places = [place for place in range(pairs.of(self.opening).start, pairs.of(self.opening).stop)
+                  if int(self.network.outlet_station[pairs.member[place]]) == self.station]  # fmt: skip
+        least = min(places, key=lambda place: float(self.now.outlet_pressure[self.state, place]))
+        outlet = int(pairs.member[least])
+        need = float(self.site.context.needed_pressure[outlet])
+        words = f"Pressure needed at the {self.network.outlet_names[outlet]}"
+        yield Line("Outlet", "needed", "", words, {"pressure": need, "bar": "Needed there"})
 
     def flow_total(self, steps: tuple[PathStep, ...]) -> Iterator[Line]:
         """The sum of the outlets against the flow that came down the last pipe."""

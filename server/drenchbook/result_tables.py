@@ -185,8 +185,13 @@ PATH_COLUMNS: tuple[ResultColumn, ...] = (
     C("formula", "Formula", width=40),
     C("numbers", "Numbers put in", width=40),
     C("source", "Source", width=24),
+    C("bar", "Bar of the chart", width=14),
     C("asked", "Station and case asked for", width=24),
 )
+
+# The bars of a path: what stands where the water begins, what it loses on the way, what is left and what is needed.
+PATH_BARS = ("Supply at this flow", "Devices", "Pipe", "Rise to the valve", "Mixing valve", "Rise to the outlet",
+             "At the outlet", "Needed there")  # fmt: skip
 
 CHOICE_COLUMNS: tuple[ResultColumn, ...] = (
     C("open", "Open", width=24),

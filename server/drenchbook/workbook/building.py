@@ -24,6 +24,7 @@ from drenchbook.workbook.package import replace_file, tidied
 from drenchbook.workbook.patching import patched
 from drenchbook.workbook.results_sheet import draw_results_sheet
 from drenchbook.workbook.schedule_sheet import draw_schedule_sheet, schedule_columns
+from drenchbook.workbook.worked_path_sheet import draw_worked_path_sheet
 
 CALCULATION_ENGINE = (
     191029  # a current one: an older number makes programs recalculate everything when they open the file
@@ -90,6 +91,7 @@ def workbook_bytes(site: Site, spare_rows: int | None = None, cases_shown: int =
     draw_input_sheets(drawing)
     draw_schedule_sheet(drawing)
     draw_cases_sheet(drawing)
+    draw_worked_path_sheet(drawing)
     draw_results_sheet(drawing)
     draw_cautions_sheet(drawing)
     draw_check_sheet(drawing, schedule_columns(drawing))

@@ -24,6 +24,7 @@ from drenchbook.workbook.layout import (
     RESULTS,
     SCHEDULE,
     TEMPLATE_VERSION,
+    WORKED_PATH,
     range_name,
     setting_cell,
 )
@@ -44,6 +45,7 @@ MEANINGS = {
 READ = (
     (SCHEDULE, "one line a station: verdict, numbers, what to do; to print and sign"),
     (CASES, "every operating case that was solved"),
+    (WORKED_PATH, "one station and case step by step, to follow by hand"),
     (RESULTS, "what the array functions give; the other sheets look up here"),
     (CAUTIONS_SHEET, "what this workbook does not promise"),
     (CHECK, "whether the results belong to the inputs"),

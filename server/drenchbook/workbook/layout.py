@@ -7,14 +7,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from drenchbook.result_tables import CASES_SHOWN, RESULT_TABLES, ResultColumn
-from drenchbook.site_model import Site
+from drenchbook.site_model import Site, tag_key
 from drenchbook.site_tables import PROJECT, STATIONS, TABLES, Column, Table
 
 TEMPLATE_VERSION = 1  # raised whenever an older workbook can no longer be read as it stands
 VERSION_NAME = "Template_version"
 
 COVER, SCHEDULE, CASES, RESULTS, CAUTIONS_SHEET, CHECK = "Cover", "Schedule", "Cases", "Results", "Cautions", "Check"
-SHEETS = (COVER, *(table.sheet for table in TABLES), SCHEDULE, CASES, RESULTS, CAUTIONS_SHEET, CHECK)
+WORKED_PATH = "Worked path"
+SHEETS = (COVER, *(table.sheet for table in TABLES), SCHEDULE, CASES, WORKED_PATH, RESULTS, CAUTIONS_SHEET, CHECK)
 
 # Input sheets, 0-based rows: title, how to fill, counter, group band, thin blank row, then the one heading row.
 TITLE_ROW, HOW_ROW, COUNT_ROW, GROUP_ROW, THIN_ROW, HEADING_ROW = range(6)
@@ -133,6 +134,7 @@ class ResultArea:
     function: str
     top: int  # row of the title
     rows: int
+    more: str = ""  # arguments after the tables
 
     COLUMN = 2  # first column of every array; the helper columns stand before it
 
@@ -183,6 +185,33 @@ def spare_rows(table: Table, used: int) -> int:
     return 3 + used // 10 if table is STATIONS and used else table.spare_rows
 
 
+def path_rows_of(site: Site) -> int:
+    """Lines that the longest worked path of a site may take: runs, their devices and rises, then mixing and storage."""
+    above: dict[str, list[str]] = {}
+    for run in site.pipe_runs:
+        above.setdefault(tag_key(run.tag), []).append(tag_key(run.fed_from))
+    for source in site.hot_water_sources:
+        above.setdefault(tag_key(source.tag), []).append(tag_key(source.fed_from))
+    for valve in site.mixing_valves:
+        above.setdefault(tag_key(valve.tag), []).extend((tag_key(valve.cold_run), tag_key(valve.hot_run)))
+    longest = 0
+    for station in site.stations:
+        waiting, seen = [tag_key(station.fed_from)], set[str]()
+        while waiting:
+            tag = waiting.pop()
+            if tag not in seen:
+                seen.add(tag)
+                waiting += above.get(tag, ())
+        longest = max(longest, len(seen))
+    return 36 + 3 * longest + 2 * len(site.line_devices)
+
+
+# Cells of the Worked path that say which station and case the functions are asked for.
+PATH_ASKED_ROW, PATH_STATION_COLUMN, PATH_CASE_COLUMN = 5, 19, 20
+CHOSEN_PATH, WORST_PATH, CHOICES = "DRENCH_PATH", "DRENCH_PATH of the least margin", "DRENCH_CHOICES"
+CHOICES_SHOWN = 40
+
+
 def sets_of(site: Site) -> int:
     """How many sets of two or more stations the events of a site allow, at most."""
     count = 0
@@ -201,16 +230,22 @@ def layout_of(site: Site, spare: int | None = None, cases_shown: int = CASES_SHO
         free = spare_rows(table, used) if spare is None else max(spare, 1)
         inputs[table.key] = InputArea(table, used if table is PROJECT else used + free)
     wholes = ((3, site.supplies), (4, site.hot_water_sources), (1, site.mixing_valves), (2, site.events))
-    heights = {
-        "DRENCH_SCHEDULE": inputs[STATIONS.key].rows,
-        "DRENCH_SETS": min(sets_of(site) + 3, MOST_SETS),
-        "DRENCH_SITE": max(12, 4 + sum(lines * len(rows) for lines, rows in wholes)),
-        "DRENCH_CASES": cases_shown,
+    station, case = (on_sheet(WORKED_PATH, cell_name(PATH_ASKED_ROW, column))
+                     for column in (PATH_STATION_COLUMN, PATH_CASE_COLUMN))  # fmt: skip
+    path = path_rows_of(site)
+    asked: dict[str, tuple[int, str]] = {
+        "DRENCH_SCHEDULE": (inputs[STATIONS.key].rows, ""),
+        "DRENCH_SETS": (min(sets_of(site) + 3, MOST_SETS), "{rows}"),
+        "DRENCH_SITE": (max(12, 4 + sum(lines * len(rows) for lines, rows in wholes)), "{rows}"),
+        "DRENCH_CASES": (cases_shown, '"",{rows}'),
+        CHOSEN_PATH: (path, f"{station},{case},{{rows}}"),
+        WORST_PATH: (path, '"","",{rows}'),
+        CHOICES: (CHOICES_SHOWN, f"{station},{{rows}}"),
     }
     results, top = {}, 4
-    for function, rows in heights.items():
-        results[function] = ResultArea(function, top, rows)
-        top = results[function].last + 3
+    for name, (rows, more) in asked.items():
+        results[name] = ResultArea(name.split()[0], top, rows, more.format(rows=rows))
+        top = results[name].last + 3
     return Layout(inputs, results)
 
 

@@ -7,7 +7,15 @@ from typing import Any
 from drenchbook.result_tables import CASES_SHOWN, ResultColumn
 from drenchbook.site_tables import TABLES
 from drenchbook.workbook.drawing import PROTECTED, Drawing
-from drenchbook.workbook.layout import RESULTS, ResultArea, cell_name, range_name
+from drenchbook.workbook.layout import (
+    CHOICES,
+    CHOSEN_PATH,
+    RESULTS,
+    WORST_PATH,
+    ResultArea,
+    cell_name,
+    range_name,
+)
 from drenchbook.workbook.look import lines_needed
 
 TITLES = {
@@ -15,20 +23,24 @@ TITLES = {
     "DRENCH_SETS": "Stations used at once",
     "DRENCH_SITE": "Supplies, hot water sources, valves and events as a whole",
     "DRENCH_CASES": f"Operating cases (the first {CASES_SHOWN} on this sheet, all of them in the JSON report)",
+    CHOSEN_PATH: "The path that the sheet Worked path asks for",
+    WORST_PATH: "The path of the station with the least margin of flow or pressure, in that case",
+    CHOICES: "What may be chosen on the sheet Worked path",
 }
-KEY, VERDICT = "As text", "Verdict as text"
+KEY = "As text"
+SECOND = {"verdict": "Verdict as text", "bar": "Bar as text"}  # columns that are looked up beside the key
 
 
 def draw_results_sheet(drawing: Drawing) -> None:
-    """Write the four arrays and their helper columns."""
+    """Write every array and its helper columns."""
     sheet, look = drawing.sheets[RESULTS], drawing.look
     sheet.set_row(0, 24)
     sheet.write_string(0, 0, "Results", look("title"))
     sheet.write_string(1, 0, "What the array functions give. The other sheets look values up here.", look("how"))
     drawing.banner(sheet, 2)
     widths: dict[int, float] = {0: 18.0, 1: 13.0}
-    for area in drawing.layout.results.values():
-        _draw_area(drawing, sheet, area)
+    for name, area in drawing.layout.results.items():
+        _draw_area(drawing, sheet, area, TITLES[name])
         for number, column in enumerate(area.columns):
             place = area.COLUMN + number
             widths[place] = max(widths.get(place, 9.0), min(column.width, 24.0))
@@ -46,14 +58,16 @@ def array_formula(area: ResultArea) -> str:
     The schedule gives a row for each row of the Stations range by itself.
     """
     names = ",".join(table.range_name for table in TABLES)
-    more = {"DRENCH_SCHEDULE": "", "DRENCH_CASES": f',"",{area.rows}'}.get(area.function, f",{area.rows}")
+    more = f",{area.more}" if area.more else ""
     return f"{{={area.function}({names}{more})}}"
 
 
-def _draw_area(drawing: Drawing, sheet: Any, area: ResultArea) -> None:
+def _draw_area(drawing: Drawing, sheet: Any, area: ResultArea, title: str) -> None:
     look = drawing.look
-    sheet.write_string(area.top, 0, TITLES[area.function], look("subtitle"))
-    for place, heading in ((0, KEY), (1, VERDICT)):
+    names = [column.name for column in area.columns]
+    second = next((name for name in SECOND if name in names), "")
+    sheet.write_string(area.top, 0, title, look("subtitle"))
+    for place, heading in ((0, KEY), (1, SECOND.get(second, "–"))):
         sheet.write_string(area.top + 2, place, heading, look("heading"))
     heights = []
     for number, column in enumerate(area.columns):
@@ -65,7 +79,6 @@ def _draw_area(drawing: Drawing, sheet: Any, area: ResultArea) -> None:
     sheet.set_row(area.top + 2, 4 + 13.5 * max(heights))
     last = area.COLUMN + len(area.columns) - 1
     sheet.write_array_formula(area.first, area.COLUMN, area.last, last, array_formula(area), look("computed"))
-    names = [column.name for column in area.columns]
     for row in range(area.first, area.last + 1):
         for place in range(area.COLUMN + 1, last + 1):
             sheet.write_number(row, place, 0, _format(drawing, area.columns[place - area.COLUMN])) if (
@@ -73,10 +86,10 @@ def _draw_area(drawing: Drawing, sheet: Any, area: ResultArea) -> None:
             ) else None
         key = cell_name(row, area.COLUMN, fixed=False)
         sheet.write_formula(row, 0, f'=IFERROR({key}&"","")', look("computed"))
-        if "verdict" in names:
-            verdict = cell_name(row, area.COLUMN + names.index("verdict"), fixed=False)
-            sheet.write_formula(row, 1, f'=IFERROR({verdict}&"","")', look("computed"))
-    if "verdict" in names:
+        if second:
+            beside = cell_name(row, area.COLUMN + names.index(second), fixed=False)
+            sheet.write_formula(row, 1, f'=IFERROR({beside}&"","")', look("computed"))
+    if second == "verdict":
         drawing.verdict_marks(sheet, range_name(area.first, 1, area.last, 1))
 
 
