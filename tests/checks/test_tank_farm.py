@@ -166,3 +166,15 @@ def test_first_water_of_the_bare_branches():
     assert first[COLD_LOW, [dead_leg, shaded]] == pytest.approx([-12, -12])
     assert first[WARM_HIGH, dead_leg] == pytest.approx(69.2, **TEMPERATURE)
     assert first[WARM_HIGH, shaded] == pytest.approx(42, **TEMPERATURE)
+
+
+@pytest.mark.parametrize(("tag", "word", "value"), [("T04", "FAIL", 69.2), ("T05", "WARN", 42)])
+def test_first_water_of_the_bare_branches_is_too_hot(tag, word, value):
+    hot = verdict("DLG-1", tag)
+    assert (hot.word, hot.value) == (word, pytest.approx(value, **TEMPERATURE))
+
+
+@pytest.mark.parametrize(("tag", "seconds"), [("T02", 335), ("T09", 168), ("P03", 191)])
+def test_hot_runs_that_stood_are_noted(tag, seconds):
+    stood = verdict("DLG-4", tag)
+    assert (stood.word, stood.value) == ("NOTE", pytest.approx(seconds, **TIME))
