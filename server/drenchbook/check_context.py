@@ -177,6 +177,8 @@ class Context:
                 row = self.rows[key].get(tag)
                 if row is not None:
                     path.append((key, tag))
+                    if getattr(row, "kind", "") == "plant main":
+                        continue  # nothing of the site feeds it
                     todo += [
                         tag_key(getattr(row, column))
                         for column in ("fed_from", "cold_run", "hot_run")

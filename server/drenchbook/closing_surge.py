@@ -61,9 +61,11 @@ class SurgePaths:
         return self._known[tag]
 
     def _above(self, tag: str) -> list[str]:
-        """What feeds a tag, on both sides of a valve; a tank is taken as part of the way, which makes it longer."""
+        """What feeds a tag, on both sides of a valve; the way goes on through a tank, which makes it longer."""
         for key in ("pipe_runs", "mixing_valves", "hot_water_sources"):
             row = self.context.rows[key].get(tag)
+            if row is not None and getattr(row, "kind", "") == "plant main":
+                return []
             if row is not None:
                 columns = ("cold_run", "hot_run") if key == "mixing_valves" else ("fed_from",)
                 return [tag_key(getattr(row, name)) for name in columns if isinstance(getattr(row, name), str)]

@@ -77,10 +77,12 @@ def unusable_cells(table_key: str, row: Any) -> list[str]:
         value = values[column.name]
         if value is not None and not isinstance(value, Missing):
             continue
+        if (value is None or value.typed is None) and _needless(table_key, row, column.name):
+            continue
         if isinstance(value, Missing) and (column.need == "always" or value.typed is not None):
             colon = "" if value.typed is None else ":"
             found.append(f"{value.where or name}: {column.heading}{colon} {value.reason}")
-        elif value is None and column.need == "always" and not _needless(table_key, row, column.name):
+        elif value is None and column.need == "always":
             found.append(f"{name}: {column.heading} {BLANK}")
     return found
 

@@ -20,6 +20,8 @@ from drenchbook.site_tables import (
     Table,
 )
 
+PLANT_MAIN = "plant main"  # a source with its own pressure: nothing of the site feeds it
+
 # Which kinds of water may feed what. "hot" water may reach a station only through a mixing valve.
 _PARENT_COLUMNS = {
     "pipe_runs": ("fed_from",),
@@ -102,7 +104,7 @@ class _Rules:
     ) -> Iterator[Problem]:
         sheets = " or ".join(TABLE_BY_KEY[key].sheet for key in column.refers_to)
         if isinstance(value, Missing) or value is None:
-            if column.name in _PARENT_COLUMNS.get(table.key, ()):
+            if column.name in _PARENT_COLUMNS.get(table.key, ()) and not self._has_own_main(table, number):
                 side = {
                     "hot_run": "a mixing valve without a hot side cannot temper: name its hot run",
                     "cold_run": "a mixing valve without a cold side cannot temper: name its cold run",
@@ -126,6 +128,10 @@ class _Rules:
                     f"no row of {sheets} has the tag {tag.strip()!r}; correct it or add the row",
                 )
 
+    def _has_own_main(self, table: Table, number: int) -> bool:
+        """Whether a row is a plant main, which needs no feed."""
+        return table is HOT_WATER_SOURCES and self.read.site.hot_water_sources[number].kind == PLANT_MAIN
+
     def tree(self) -> Iterator[Problem]:
         """No cycles; hot water only through a valve; each valve with a cold and a hot side."""
         cycles = list(self._cycles())
@@ -138,6 +144,8 @@ class _Rules:
                 yield from self._water(table, number, row)
 
     def _parents(self, table: Table, row: Any) -> list[tuple[str, str]]:
+        if table is HOT_WATER_SOURCES and row.kind == PLANT_MAIN:
+            return []
         return [(column, tag_key(getattr(row, column))) for column in _PARENT_COLUMNS.get(table.key, ())]
 
     def _cycles(self) -> Iterator[Problem]:

@@ -206,7 +206,7 @@ HOT_WATER_SOURCES = Table(
         *_grouped("Identity",
             _tag("Name of the source"),
             _choice("kind", "Kind", SOURCE_KINDS, width=20),
-            _ref("fed_from", "Fed from", ("pipe_runs", "supplies"), help="Common run or supply that feeds its cold inlet")),
+            _ref("fed_from", "Fed from", ("pipe_runs", "supplies"), help="Common run or supply that feeds its cold inlet; none for a plant main")),
         *_grouped("Storage",
             _number("volume", "Volume", "volume", "if used"),
             _number("set_temperature", "Set temperature", "temperature", "if used"),

@@ -36,6 +36,23 @@ def test_the_laboratory_is_sound(grids):
     assert sentences(grids) == []
 
 
+@pytest.mark.parametrize("feed", [None, "CM-1"])
+def test_a_plant_main_needs_no_feed(grids, feed):
+    """It has its own pressure; a storage without a feed is refused."""
+    put(grids, "hot_water_sources", "WH-1", "fed_from", feed)
+    put(grids, "hot_water_sources", "WH-1", "kind", "plant main")
+    for column, value in (("main_pressure", 60), ("main_temperature", 130), ("main_elevation", 0)):
+        put(grids, "hot_water_sources", "WH-1", column, value)
+    assert sentences(grids) == []
+    read = read_grids(grids, {table.key: SHEET_CORNER for table in TABLES})
+    report = report_of(read, "plant.toml")
+    assert not any("Fed from" in text for text in report.judgement.measures.missing.of(0))
+    assert report.judgement.context.main_of("HW-1") == ""
+    put(grids, "hot_water_sources", "WH-1", "kind", "storage")
+    if feed is None:
+        assert "feeds it" in sentences(grids)[0]
+
+
 @pytest.mark.parametrize(
     ("table", "tag", "column", "value", "words"),
     [
