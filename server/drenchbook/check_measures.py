@@ -10,6 +10,7 @@ import numpy as np
 from drenchbook.check_context import Context
 from drenchbook.check_samples import FAILED, SLACK, WARNED, Samples, at_least, at_most
 from drenchbook.closing_surge import SurgePaths, spare_pressures
+from drenchbook.hot_sources import HEATED, Heater, heaters, held_temperature
 from drenchbook.hot_water import DAY, HotWater, hot_water
 from drenchbook.missing_inputs import MissingInputs
 from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD, STATES, Pairs
@@ -307,6 +308,28 @@ class Measures:
         unknown = minutes.unknown | np.isnan(asked)
         return Samples(minutes.pairs, minutes.conditions, minutes.margin, asked, minutes.margin - asked, unknown)
 
+    def heating(self) -> Samples:
+        """HOT-4: hot flow through a source without storage within its data, and the rise of its temperature."""
+        hot, pairs = self.hot_water, self.cases.sources
+        heated = np.array([heater.kind in HEATED for heater in self.heaters], dtype=bool)[pairs.member]
+        limit = np.array([heater.rise for heater in self.heaters], dtype=float)[pairs.member]
+        by_rise = np.where(np.isneginf(hot.rise), np.inf, at_most(hot.rise, limit))
+        second = by_rise < hot.flow_margin
+        value, asked = np.where(second, hot.rise, hot.heated_flow), np.where(second, limit, hot.allowed_flow)
+        margin = np.where(heated, np.minimum(by_rise, hot.flow_margin), np.nan)
+        return Samples(pairs, conditions(NORMAL), value, asked, margin, heated & np.isnan(margin), second=second)
+
+    @functools.cached_property
+    def heaters(self) -> tuple[Heater, ...]:
+        """Every hot water source, in SI."""
+        return heaters(self.context)
+
+    @functools.cached_property
+    def mixed_temperature(self) -> Numbers:
+        """[S, valve pairs] temperature at which water leaves each valve, with what its source holds."""
+        normal = self._fault(NORMAL)
+        return np.minimum(normal.valve.mixed_temperature, held_temperature(self.context, normal, self.heaters))
+
     # ---- temperatures ----
 
     @functools.cached_property
@@ -331,7 +354,7 @@ class Measures:
             key = valves.opening * wide + valves.member
             order = np.argsort(key)
             place = order[np.minimum(np.searchsorted(key[order], pairs.opening * wide + valve), len(key) - 1)]
-            start = np.where(valve >= 0, self._fault(NORMAL).valve.mixed_temperature[:, place], start)
+            start = np.where(valve >= 0, self.mixed_temperature[:, place], start)
         return np.where(self._states(NORMAL, pairs) == SOLVED, start, np.nan)
 
     @functools.cached_property

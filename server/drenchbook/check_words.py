@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from drenchbook.check_remedies import remedy_for
 from drenchbook.check_samples import NONE, NOT_KNOWN, OUTCOME_WORDS, PASSED
 from drenchbook.checks import Judgement, Verdict
+from drenchbook.hot_sources import HEATED
 from drenchbook.operating_cases import SET
 from drenchbook.quantity_text import opposite, percent_text, quantity_text
 from drenchbook.site_tables import TABLE_BY_KEY
@@ -202,6 +204,10 @@ def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
     if verdict.pairs is context.cases.sources:
         return _why_minutes_unknown(judgement, verdict.member)
     if check in ("TMP-1", "TMP-2"):
+        for number in judgement.cases.sources.member[judgement.cases.sources.of(verdict.opening)]:
+            source = judgement.site.hot_water_sources[int(number)]
+            if source.kind in HEATED and (why := _blank_of_source(source)):
+                return why
         station = int(context.cases.outlet_station[verdict.member])
         return why_heat_unknown(context, station) or "limit TMP least is not below TMP greatest"
     return "a number that it needs is blank"
@@ -253,25 +259,38 @@ def _blank_of_supply(judgement: Judgement, number: int) -> str:
     return f"the volume of {str(supply.tag).strip()} cannot be used"
 
 
-_TANK_CELLS = ("volume", "start_temperature", "usable_fraction", "input_power", "efficiency", "start_delay")
+_SOURCE_CELLS = {
+    "storage": ("volume", "start_temperature", "usable_fraction", "input_power", "efficiency", "start_delay"),
+    "instantaneous electric": ("set_temperature", "input_power", "efficiency", "minimum_firing_flow", "maximum_rise",
+                               "minimum_power"),
+    "instantaneous gas": ("set_temperature", "input_power", "efficiency", "minimum_firing_flow", "maximum_rise",
+                          "minimum_power"),
+    "steam heat exchanger": ("set_temperature", "capacity", "tolerance"),
+    "plant main": ("main_temperature",),
+}  # fmt: skip
+
+
+def _blank_of_source(source: Any) -> str:
+    """Which cell that its kind needs is blank; "" where none is."""
+    table = TABLE_BY_KEY["hot_water_sources"]
+    for cell in _SOURCE_CELLS[source.kind]:
+        if not isinstance(getattr(source, cell), float):
+            return f"{table.column(cell).heading} of {str(source.tag).strip()} is blank"
+    return ""
 
 
 def _why_minutes_unknown(judgement: Judgement, number: int) -> str:
-    """Which cell of a source the minutes wait for, or that its kind is not computed."""
+    """Which cell of a source the minutes wait for."""
     source = judgement.site.hot_water_sources[number]
     tag = str(source.tag).strip()
     if not isinstance(source.other_demand, float):
         return f"other demand of {tag} is not stated"
     if not isinstance(source.kind, str):
         return f"the kind of {tag} is blank"
-    if source.kind == "plant main":
-        return f"the approach of the valve on {tag} is blank"
+    if why := _blank_of_source(source):
+        return why
     if source.kind != "storage":
-        return f"minutes of {tag}, a source of kind {source.kind}, are not computed"
-    table = TABLE_BY_KEY["hot_water_sources"]
-    for cell in _TANK_CELLS:
-        if not isinstance(getattr(source, cell), float):
-            return f"{table.column(cell).heading} of {tag} is blank"
+        return f"the approach of the valve on {tag} is blank, or a temperature of {tag} is not that of hot water"
     return f"a number that the minutes of {tag} need is blank, or its start temperature is not above the cold water"
 
 

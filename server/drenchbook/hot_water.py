@@ -8,9 +8,24 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.check_context import Context
+from drenchbook.check_samples import SLACK, at_least, at_most
+from drenchbook.hot_sources import (
+    HEATED,
+    STEAM,
+    Draw,
+    Heater,
+    cold_enthalpy,
+    draws,
+    flow_limits,
+    governing_tank,
+    heaters,
+    hot_flow_at_set,
+    liquid,
+    steady_surplus,
+)
 from drenchbook.operating_cases import STATES
 from drenchbook.physics.storage import draw_seconds_kernel, mixed_seconds_kernel
-from drenchbook.physics.water import HIGHEST, LOWEST, density, specific_enthalpy
+from drenchbook.physics.water import density, enthalpy_kernel, specific_enthalpy, temperature_of_enthalpy_kernel
 from drenchbook.solver_results import SOLVED, TOO_COLD
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -35,16 +50,17 @@ class HotWater:
     unknown: Numbers  # bool: the valve is not under control, or an input is missing
     governs: tuple[str, ...]  # "stratified", "mixed", "endless" or "" for each source of the site
     recovery: Numbers  # [S, sources] hot water made [m³/s]
+    heated_flow: Numbers  # of set temperature, through a source without storage
+    allowed_flow: Numbers  # the limit of its data that is nearer: firing flow or least power, or greatest power
+    flow_margin: Numbers  # of the one to the other; infinite where nothing is asked of the heater
+    rise: Numbers  # [K] minus infinity of an exchanger, whose data has no limit of it
 
 
 def governing_model(source: Any) -> str:
     """Which tank model governs: the mixed tank, unless the usable fraction cites the maker's draw data."""
-    if source.kind == "plant main":
-        return ENDLESS
-    if source.kind != "storage":
-        return ""
-    cited = source.usable_fraction_source
-    return "stratified" if isinstance(cited, str) and cited.strip() else "mixed"
+    if source.kind == "storage":
+        return governing_tank(source)
+    return ENDLESS if isinstance(source.kind, str) else ""
 
 
 def hot_water(context: Context) -> HotWater:
@@ -53,13 +69,22 @@ def hot_water(context: Context) -> HotWater:
     other = np.array([context.cell("hot_water_sources", row, "other_demand") for row in context.site.hot_water_sources])
     shape = normal.source_hot_flow.shape
     flow = normal.source_hot_flow + other[pairs.member] if shape[1] else normal.source_hot_flow  # a blank is no zero
-    unknown = ~_under_control(context)[:, pairs.opening] | (normal.state[:, pairs.opening] != SOLVED)
-    hottest = _lowest_hot(context)
-    seconds, seconds_other, there = (np.full(shape, np.nan) for _ in range(3))
+    unknown_control = ~_under_control(context)[:, pairs.opening] | (normal.state[:, pairs.opening] != SOLVED)
+    sources = heaters(context)
+    draw, cold = draws(context, normal, sources), cold_enthalpy(context)
+    hottest = draw.lowest
+    seconds, seconds_other, there, heated, allowed, margin, risen = (np.full(shape, np.nan) for _ in range(7))
     recovery = np.full((len(STATES), len(context.site.hot_water_sources)), np.nan)
     duration = context.limit("HOT-1").value
     for number, source in enumerate(context.site.hot_water_sources):
-        columns = np.flatnonzero(pairs.member == number)
+        columns, heater = np.flatnonzero(pairs.member == number), sources[number]
+        if heater.kind in HEATED:
+            part = draw.take(columns)
+            seconds[:, columns] = _steady_seconds(heater, part, cold)
+            heated[:, columns] = hot_flow_at_set(heater, part, cold)
+            allowed[:, columns], margin[:, columns] = _flow_within(heater, part, cold)
+            risen[:, columns] = _rise(heater, cold) if heater.kind != STEAM else -np.inf
+            continue
         for state in range(len(STATES)):
             tank = _Tank(context, source, context.season(state))
             recovery[state, number] = tank.recovery
@@ -71,7 +96,7 @@ def hot_water(context: Context) -> HotWater:
             there[state, columns] = tank.there(hottest[state, columns], duration)
     short = _never_reached(context)[:, pairs.opening]  # hot water colder than set keeps no mix at set temperature
     seconds, seconds_other = (np.where(short & ~np.isnan(one), 0.0, one) for one in (seconds, seconds_other))
-    unknown = unknown | np.isnan(seconds)
+    unknown = unknown_control | np.isnan(seconds)
     needed = flow * (np.nan if duration is None else duration)
     governs = tuple(governing_model(source) for source in context.site.hot_water_sources)
     return HotWater(
@@ -83,6 +108,10 @@ def hot_water(context: Context) -> HotWater:
         unknown,
         governs,
         recovery,
+        heated,
+        allowed,
+        np.where(unknown_control, np.nan, margin),
+        risen,
     )
 
 
@@ -95,8 +124,8 @@ class _Tank:
 
         self.governs = governing_model(source)
         self.volume, self.fraction, self.delay = cell("volume"), cell("usable_fraction"), cell("start_delay")
-        self.start = _liquid(context.source_temperature(source))
-        self.cold = _liquid(context.cold_temperature(season))
+        self.start = liquid(context.source_temperature(source))
+        self.cold = liquid(context.cold_temperature(season))
         self.power = cell("input_power") * cell("efficiency")
         self.recovery = self.power / self.heat_per_volume if self.start > self.cold else float("nan")
 
@@ -134,11 +163,6 @@ class _Tank:
         return self.volume * np.clip((self.start - lowest) / (self.start - self.cold), 0, None) + made
 
 
-def _liquid(temperature: float) -> float:
-    """A temperature at which water is liquid, or not-a-number. [°C]"""
-    return temperature if LOWEST <= temperature <= HIGHEST else float("nan")
-
-
 def _under_control(context: Context) -> Numbers:
     """[S, O] whether every valve of an opening is above its minimum flow under control, and inside its model's data."""
     valves = context.results.normal.valve
@@ -157,15 +181,24 @@ def _any_valve(context: Context, flagged: Numbers) -> Numbers:
     return found
 
 
-def _lowest_hot(context: Context) -> Numbers:
-    """[S, source pairs] lowest hot temperature that every valve of the opening can still use: set + approach. [°C]"""
-    valves, sources = context.cases.valves, context.cases.sources
-    need = []
-    for valve in context.site.mixing_valves:
-        model = context.model_of(valve)
-        approach = context.cell("valve_models", model, "approach_hot") if model is not None else float("nan")
-        need.append(context.cell("mixing_valves", valve, "set_temperature") + approach)
-    by_opening = np.full(len(context.cases), -np.inf)
-    if len(valves.member):
-        np.maximum.at(by_opening, valves.opening, np.array(need, dtype=float)[valves.member])
-    return np.broadcast_to(by_opening[sources.opening], (len(STATES), len(sources.opening)))
+def _steady_seconds(heater: Heater, draw: Draw, cold: Numbers) -> Numbers:
+    """Endless where a source without storage holds its temperature within its data, else none at all. [s]"""
+    surplus, asked = steady_surplus(heater, draw, cold), enthalpy_kernel(draw.lowest) - cold
+    met = (surplus >= asked * (1 - SLACK)) & (_flow_within(heater, draw, cold)[1] >= -SLACK)
+    if heater.kind != STEAM:
+        met = met & (at_most(_rise(heater, cold), heater.rise) >= -SLACK)
+    none = draw.heat <= 0  # the cold water is as warm as set
+    return np.where(np.isnan(surplus + asked), np.nan, np.where(none | met, np.inf, 0.0))
+
+
+def _rise(heater: Heater, cold: Numbers) -> Numbers:
+    """[S, 1] by how much a heater has to warm the cold water. [K]"""
+    return heater.temperature - temperature_of_enthalpy_kernel(cold)
+
+
+def _flow_within(heater: Heater, draw: Draw, cold: Numbers) -> tuple[Numbers, Numbers]:
+    """The limit of a hot flow that is nearer, its least or its greatest [m³/s], and the margin to it."""
+    flow, (least, greatest) = hot_flow_at_set(heater, draw, cold), flow_limits(heater, cold)
+    margins = at_least(flow, least), at_most(flow, greatest)
+    nearer = np.where(margins[0] < margins[1], least, greatest)
+    return np.where(np.isnan(least + greatest), np.nan, nearer), np.where(draw.heat <= 0, np.inf, np.minimum(*margins))

@@ -44,6 +44,13 @@ def lab(table: str, tag: str, **cells: Any) -> Site:
     return edited(laboratory(), table, tag, **cells)
 
 
+def heater(**cells: Any) -> Site:
+    """The laboratory with a gas heater in place of its storage."""
+    data = {"kind": "instantaneous gas", "set_temperature": 130.0, "input_power": 1e6, "efficiency": 0.9,
+            "minimum_firing_flow": 0.5, "maximum_rise": 100.0, "minimum_power": 1e4, **cells}  # fmt: skip
+    return lab("hot_water_sources", "WH-1", **data)
+
+
 def added(site: Site, table: str, **cells: Any) -> Site:
     """One more row."""
     return site.model_copy(update={table: (*getattr(site, table), ROW_MODELS[table](**cells))})

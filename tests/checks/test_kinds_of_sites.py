@@ -8,9 +8,11 @@ from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, NOTED, PASSED, WAR
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.check_words import message
 from drenchbook.checks import CASE_CHECKS, STATION_CHECKS, judge
+from drenchbook.hot_water import DAY
 from drenchbook.report import Report
+from drenchbook.site_tables import TABLE_BY_KEY
 from drenchbook.solver_results import BEYOND_CURVE, CANNOT_REACH, MISSING, NO_PATH, SOLVED
-from tests.checks.sites import BLANKED, added, edited, lab, laboratory, lines, only, station
+from tests.checks.sites import BLANKED, added, edited, heater, lab, laboratory, lines, only, station
 
 OF_A_VALVE = {check.id for check in STATION_CHECKS if check.id.startswith(("VLV", "BYP", "HOT", "DLG"))}
 OF_A_VALVE -= {"DLG-1"}  # water that stood in the heat scalds with or without a valve
@@ -76,12 +78,48 @@ def test_a_plant_main_with_a_blank_is_unknown(column):
     assert (judgement.station_outcomes >= NOT_KNOWN).all()
 
 
-@pytest.mark.parametrize("kind", ["instantaneous electric", "instantaneous gas", "steam heat exchanger"])
-def test_minutes_of_a_source_without_a_tank_are_unknown(kind):
-    judgement = judge(lab("hot_water_sources", "WH-1", kind=kind, set_temperature=130.0))
-    assert verdict(judgement, "HOT-1", "L1").outcome == NOT_KNOWN
-    assert f"minutes of WH-1, a source of kind {kind}, are not computed" in words(judgement, "HOT-1", "L1")
+STEAM = {"kind": "steam heat exchanger", "capacity": 8e5, "tolerance": 5.0}
+
+
+@pytest.mark.parametrize(
+    "cells", [{}, {"kind": "instantaneous electric"}, STEAM], ids=lambda cells: str(cells.get("kind"))
+)
+def test_a_source_without_a_tank_is_endless_while_it_keeps_up(cells):
+    report = Report(judge(heater(**cells)))
+    assert verdict(report.judgement, "HOT-1", "L1").outcome == PASSED
+    assert verdict(report.judgement, "HOT-1", "L1").value == DAY
+    assert lines(report, "HOT-2") == lines(report, "HOT-5") == lines(report, "HOT-6") == []
+
+
+@pytest.mark.parametrize(
+    ("cells", "heading"),
+    [({}, column) for column in ("Input power", "Efficiency", "Minimum firing flow", "Maximum rise", "Minimum power")]
+    + [(STEAM, column) for column in ("Capacity", "Outlet tolerance")],
+)
+def test_a_source_without_a_tank_and_with_a_blank_is_unknown(cells, heading):
+    (column,) = [c.name for c in TABLE_BY_KEY["hot_water_sources"].columns if c.heading == heading]
+    judgement = judge(heater(**{**cells, column: BLANKED}))
+    for check in ("HOT-1", "TMP-1") + (() if column == "tolerance" else ("HOT-4",)):
+        assert verdict(judgement, check, "L1").outcome == NOT_KNOWN, check
+        assert f"{heading} of WH-1 is blank" in words(judgement, check, "L1")
     assert judgement.station_outcomes.min() >= NOT_KNOWN
+
+
+@pytest.mark.parametrize("cells", [{"input_power": 3e5, "efficiency": 0.8}, {**STEAM, "capacity": 2.4e5}])
+def test_too_little_power_gives_a_colder_mix_and_no_minute(cells):
+    """240,000 Btu/h in 28.62 gpm of 8.30 lb/gal, from 42 °F: 16.8 °F more. The set temperature is not held."""
+    judgement = judge(only(heater(**cells), "L1"))
+    assert verdict(judgement, "HOT-1", "L1").value == 0
+    assert verdict(judgement, "HOT-4", "L1").outcome == FAILED
+    delivered = verdict(judgement, "TMP-1", "L1")
+    assert delivered.outcome == FAILED
+    assert delivered.value * 1.8 + 32 == pytest.approx(42 + 240_000 / (28.62 * 8.305 * 60), abs=0.2)
+
+
+def test_below_its_firing_flow_a_heater_gives_cold_water():
+    judgement = judge(only(heater(minimum_firing_flow=4.0), "L2"))  # 3.5 gpm take 1.7 gpm of hot water
+    assert verdict(judgement, "HOT-1", "L2").value == 0
+    assert verdict(judgement, "TMP-1", "L2").value * 1.8 + 32 == pytest.approx(42)
 
 
 @pytest.mark.parametrize("kind", ["storage", "plant main"])
