@@ -10,7 +10,7 @@ import numpy as np
 
 from drenchbook.hot_water import DAY
 from drenchbook.judged_site import JudgedSite, extremes
-from drenchbook.operating_cases import NORMAL, STATES
+from drenchbook.operating_cases import MIXING, NORMAL, STATES
 from drenchbook.result_tables import CASE_COLUMNS, CASES_SHOWN, NOT_APPLICABLE, ResultColumn
 from drenchbook.result_tables import NOT_KNOWN as NOT_KNOWN_WORD
 from drenchbook.solver_results import SOLVED, STATE_WORDS, FaultResults
@@ -58,6 +58,7 @@ def _row(site: JudgedSite, fault: str, state: int, opening: int) -> list[Any]:
         season=STATES[state][0],
         supply=STATES[state][1],
         fault=fault,
+        changed=site.changed(fault) or NOT_APPLICABLE,
         state=STATE_WORDS[int(results.state[state, opening])],
     )
     if results.state[state, opening] == SOLVED:
@@ -87,11 +88,12 @@ def _valve(
     values["valve"] = ", ".join(str(rows[int(m)].tag).strip() for m in site.cases.valves.member[part])
     for name in ("hot_pressure", "cold_pressure", "chamber_pressure"):
         values[name] = float(getattr(valve, name)[state, part.start])
-    if fault == NORMAL:
+    if fault in MIXING:
         values["stem_position"] = float(valve.stem[state, part.start])
         values["hot_fraction"] = float(valve.hot_fraction[state, part.start])
         mixed = float(valve.mixed_temperature[state, part.start])
         values["mixed_temperature"] = NOT_KNOWN_WORD if math.isnan(mixed) else mixed
+    if fault == NORMAL:
         seconds = site.judgement.measures.hot_water.seconds[state, site.cases.sources.of(opening)]
         least = extremes(np.minimum(seconds, DAY))[0] if seconds.size else math.nan
         values["minutes"] = NOT_KNOWN_WORD if math.isnan(least) else least

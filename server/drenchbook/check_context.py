@@ -16,6 +16,7 @@ from drenchbook.site_model import Site, tag_key
 from drenchbook.site_tables import OUTLET_KINDS, TABLE_BY_KEY
 from drenchbook.solver_results import Results
 from drenchbook.units import to_si
+from drenchbook.valve_pairs import model_of_valve
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -42,6 +43,7 @@ class Context:
     def __init__(self, site: Site, network: Network, cases: Cases, results: Results):
         self.site, self.network, self.cases, self.results = site, network, cases, results
         self.units = site.units
+        self._models: dict[str, Any] = {}
         self._limits: dict[str, LimitRow] = {}
         self._units: dict[tuple[str, str], str] = {}
         self.rows = {
@@ -207,8 +209,13 @@ class Context:
         return np.array([valve is None for valve in self.valve_of_station], dtype=bool)
 
     def model_of(self, valve: Any) -> Any:
-        """The data sheet of a valve row, or None."""
-        return self.rows["valve_models"].get(tag_key(valve.model)) if valve is not None else None
+        """The data sheet of a valve row, of both where two stand in parallel, or None."""
+        if valve is None:
+            return None
+        key = tag_key(valve.tag)
+        if key not in self._models:
+            self._models[key] = model_of_valve(valve, self.rows["valve_models"])
+        return self._models[key]
 
     def source_of(self, valve: Any) -> Any:
         """The hot water source row that feeds a valve, or None."""

@@ -13,7 +13,7 @@ from drenchbook.closing_surge import SurgePaths, spare_pressures
 from drenchbook.hot_sources import HEATED, Heater, heaters, held_temperature
 from drenchbook.hot_water import DAY, HotWater, hot_water
 from drenchbook.missing_inputs import MissingInputs
-from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD, STATES, Pairs
+from drenchbook.operating_cases import HOT_LOST, NORMAL, OTHER_DEMAND, POWER_LOST, SOURCE_COLD, STATES, Pairs
 from drenchbook.pipe_heat import Passage, station_pair_of_outlets, tempered_passage
 from drenchbook.site_cells import BLANK
 from drenchbook.site_model import Missing
@@ -62,8 +62,24 @@ class Measures:
 
     # ---- outlets ----
 
+    def solved_faults(self, *faults: str) -> tuple[str, ...]:
+        """Those of some faults that can happen on the site."""
+        return tuple(fault for fault in faults if fault in self.context.results.names)
+
+    def own_required_flow(self) -> Samples:
+        """FLW-1: flow of each outlet over its required flow in every fault that valves stand without their bypass."""
+        found = [self.required_flow(fault) for fault in self.solved_faults(NORMAL, OTHER_DEMAND, POWER_LOST)]
+        return Samples(
+            found[0].pairs,
+            tuple(condition for one in found for condition in one.conditions),
+            np.concatenate([one.value for one in found]),
+            found[0].limit,
+            np.concatenate([one.margin for one in found]),
+            np.concatenate([one.unknown for one in found]),
+        )
+
     def required_flow(self, fault: str) -> Samples:
-        """FLW-1, BYP-1, BYP-2: flow of each outlet over its required flow."""
+        """FLW-1, BYP-1, BYP-2 in one fault: flow of each outlet over its required flow."""
         if fault not in self._required:
             self._required[fault] = self._flow_of_outlets(fault)
         return self._required[fault]
@@ -82,7 +98,7 @@ class Measures:
         pairs, asked, margins, unknown = self.cases.outlets, self._limit("FLW-2"), [], []
         regulated = np.array([outlet.regulated for outlet in self.context.outlets], dtype=bool)[pairs.member]
         minimum = np.array([outlet.rated_pressure for outlet in self.context.outlets], dtype=float)[pairs.member]
-        faults = (NORMAL, HOT_LOST, SOURCE_COLD)
+        faults = self.solved_faults(NORMAL, HOT_LOST, SOURCE_COLD, OTHER_DEMAND, POWER_LOST)
         for fault in faults:
             flows, pressure = self.required_flow(fault), self._fault(fault).outlet_pressure
             above = regulated & (at_least(pressure, minimum) >= -SLACK) & (flows.margin >= -SLACK)
@@ -166,7 +182,8 @@ class Measures:
         """DAT-3: what the solver left open, in pressure and in each flow, against its limits."""
         pairs = self.cases.stations
         pressure, flow = self._limit("DAT-3 pressure"), self._limit("DAT-3 flow")
-        used, parts, unknown = (NORMAL, HOT_LOST, SOURCE_COLD), [], []
+        used = self.solved_faults(NORMAL, HOT_LOST, SOURCE_COLD, OTHER_DEMAND, POWER_LOST)
+        parts, unknown = [], []
         for name in used:
             fault, state = self._fault(name), self._states(name, pairs)
             by_pressure = at_most(fault.residual_pressure, pressure)

@@ -334,14 +334,6 @@ def other_demand(measures: Measures, station: int) -> Finding:
 
 
 def why_demand_unknown(measures: Measures, key: str, row: Any) -> str:
-    """Why the other demand on a supply or source leaves its stations unknown; "" where it is stated and counted.
-
-    Other demand on a supply lowers its pressure; the hydraulics do not count it, so that only a typed 0 is known.
-    """
+    """Why the other demand on a supply or source leaves its stations unknown; "" where it is stated."""
     demand = measures.context.cell(key, row, "other_demand")
-    if math.isnan(demand):
-        return f"other demand of {_name(row)} is not stated"
-    if key == "supplies" and demand > 0:
-        return (f"other demand of {_name(row)} is typed but not counted in the hydraulics; "
-                "lower its residual pressures by what it takes, and type 0")  # fmt: skip
-    return ""
+    return f"other demand of {_name(row)} is not stated" if math.isnan(demand) else ""

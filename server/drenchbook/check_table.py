@@ -27,7 +27,7 @@ from drenchbook.check_static import (
     set_and_tolerance,
     static_pressure,
 )
-from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD
+from drenchbook.operating_cases import HOT_LOST, SOURCE_COLD
 from drenchbook.quantity_text import LEAST, MOST
 
 EITHER = "either"  # a quantity with a limit on each side: a miss says which way it is rounded
@@ -59,7 +59,7 @@ CHECKS: tuple[Check, ...] = (
     Check("FLW-1", "flow of each outlet", "flow",
           REQUIRED, FAILED,
           "{what} gets {value} of {limit}", "Larger pipe where the path loses most, or more pressure",
-          cases=lambda m: m.required_flow(NORMAL), source="Z358.1 or EN 15154, by the criteria set"),
+          cases=lambda m: m.own_required_flow(), source="Z358.1 or EN 15154, by the criteria set"),
     Check("FLW-2", "smallest margin of flow", "fraction", ("FLW-2", *REQUIRED), WARNED,
           "{what} has a margin of {value}, {limit} asked", "A little more pressure or pipe, or accept and record",
           cases=lambda m: m.flow_margin(), percent=True, shows_value_as_margin=True),

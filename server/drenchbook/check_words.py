@@ -8,6 +8,7 @@ from typing import Any
 from drenchbook.check_remedies import remedy_for
 from drenchbook.check_samples import NONE, NOT_KNOWN, OUTCOME_WORDS, PASSED
 from drenchbook.checks import Judgement, Verdict
+from drenchbook.faulted_network import why_case_missing
 from drenchbook.hot_sources import HEATED
 from drenchbook.operating_cases import SET
 from drenchbook.quantity_text import opposite, percent_text, quantity_text
@@ -164,7 +165,9 @@ def why_not_known(judgement: Judgement, verdict: Verdict, station: int) -> str:
     state = _state(judgement, verdict)
     if state == MISSING:
         members = context.stations_of(verdict.opening)
-        sentences = [text for member in members for text in judgement.measures.missing.of(member)]
+        sentences = [text for member in members for text in context.network.missing[member]]
+        sentences = [text for member in members for text in judgement.measures.missing.of(member)] if sentences else [
+            *why_case_missing(context.network, context.cases, verdict.fault, verdict.opening)]  # fmt: skip
         return sentences[0] if sentences else "an input is missing"
     if state == BEYOND_CURVE:
         beyond = int(judgement.results.fault(verdict.fault).beyond_item[verdict.state, verdict.opening])

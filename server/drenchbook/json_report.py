@@ -13,7 +13,7 @@ from drenchbook.check_words import case_text, message, remedy
 from drenchbook.checks import CASE_CHECKS, STATION_CHECKS, Verdict
 from drenchbook.errors import Problem
 from drenchbook.hot_water import DAY
-from drenchbook.operating_cases import NORMAL, STATES
+from drenchbook.operating_cases import MIXING, NORMAL, STATES
 from drenchbook.report import Report
 from drenchbook.site_lines import SiteLine
 from drenchbook.solver_results import SOLVED, STATE_WORDS, FaultResults
@@ -161,6 +161,7 @@ class _Writer:
             "season": STATES[state][0],
             "supply": STATES[state][1],
             "fault": fault,
+            "changed": self.report.changed(fault),
             "state": STATE_WORDS[code],
             "outlets": outlets,
             "valves": [
@@ -172,8 +173,9 @@ class _Writer:
         self, results: FaultResults, fault: str, state: int, opening: int, place: int, word: str
     ) -> dict[str, Any]:
         valve, member = results.valve, int(self.all_cases.valves.member[place])
-        control = "" if fault != NORMAL or bool(valve.under_control[state, place]) else NOT_UNDER_CONTROL
-        none = word or control or (NO_SUCH_NUMBER if fault != NORMAL else "not known")
+        mixes = fault in MIXING and not math.isnan(float(valve.stem[state, place]))
+        control = NOT_UNDER_CONTROL if mixes and not bool(valve.under_control[state, place]) else ""
+        none = word or control or ("not known" if mixes else NO_SUCH_NUMBER)
         answer: dict[str, Any] = {"valve": self.valve_tags[member]}
         for name, array, quantity in (
             ("flow", valve.flow, "flow"),
@@ -188,7 +190,7 @@ class _Writer:
         ):
             answer[name] = self.number(float(array[state, place]), quantity, none)
         answer["minutes_of_hot_water"] = self.number(self._seconds(fault, state, opening, member), "minutes", none)
-        answer["assumed_at_set_temperature"] = bool(control) and not word and fault == NORMAL
+        answer["assumed_at_set_temperature"] = bool(control) and not word
         return answer
 
     def _seconds(self, fault: str, state: int, opening: int, valve: int) -> float:

@@ -14,6 +14,7 @@ from drenchbook.check_samples import FAILED, NOT_KNOWN, PASSED, WARNED
 from drenchbook.check_words import case_text, message, remedy
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.errors import Problem
+from drenchbook.faulted_network import changes_in
 from drenchbook.operating_cases import SET
 from drenchbook.quantity_text import rounded
 from drenchbook.result_tables import (
@@ -44,7 +45,14 @@ class JudgedSite:
         self.judgement, self.problems = judgement, tuple(problems)
         self.context, self.cases = judgement.context, judgement.cases
         self.units = judgement.context.units
+        self._changed: dict[str, str] = {}
         self._forms: dict[ResultColumn, tuple[str, int, str]] = {}
+
+    def changed(self, fault: str) -> str:
+        """What a fault changes against normal use, in words."""
+        if fault not in self._changed:
+            self._changed[fault] = changes_in(self.judgement.network, fault, self.units)
+        return self._changed[fault]
 
     # ---- who belongs to whom ----
 

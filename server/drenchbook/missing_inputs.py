@@ -36,7 +36,8 @@ class MissingInputs:
         valve = context.valve_of_station[station]
         if valve is not None:
             sentences += context.network.valve_fault_missing[context.valve_number[tag_key(valve.tag)]]
-            sentences += self._row("valve_models", tag_key(valve.model))
+            for model in (valve.model, valve.second_model):
+                sentences += self._row("valve_models", tag_key(model))
         for slot in (1, 2, 3):
             sentences += self._row("outlet_models", tag_key(getattr(row, f"outlet_{slot}")))
         sentences += self._events.get(station, [])

@@ -9,8 +9,21 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.errors import InputError
-from drenchbook.network_arrays import NONE, ROOT, RUN, SOURCE, SUPPLY, VALVE, Network
+from drenchbook.network_arrays import (
+    NONE,
+    NOT_SAID,
+    REDUCER,
+    ROOT,
+    RUN,
+    SOURCE,
+    SUPPLY,
+    VALVE,
+    Network,
+    ValveFlow,
+)
 from drenchbook.network_cells import Cells
+from drenchbook.network_sums import DeviceLosses, device_sums, preorder
+from drenchbook.network_valves import curve_of, in_parallel, smaller, valve_flow
 from drenchbook.physics.dead_leg import pipe_volume, wall_heat_ratio
 from drenchbook.physics.pipe_flow import hazen_williams_gradient_kernel
 from drenchbook.published.fittings_table import fittings_resistance
@@ -35,6 +48,9 @@ __all__ = ["NONE", "Network", "compile_network"]
 
 HAZEN_WILLIAMS = "Hazen-Williams"
 PLANT_MAIN, STORAGE = "plant main", "storage"
+BOOSTER, REDUCING = "booster", "pressure-reducing valve"
+STRAINER_LIMIT = "STR-1 factor"  # the row of Limits with the loss of a fouled strainer over that of a clean one
+NO_VALVE = ValveFlow(np.nan, NONE, np.nan, np.nan)
 
 
 def compile_network(site: Site) -> Network:
@@ -59,6 +75,18 @@ def compile_network(site: Site) -> Network:
     return _Compiler(site).network()
 
 
+def power_of(cells: Cells) -> int:
+    """Whether something needs power: YES, NO, or NOT_SAID where the cell is blank."""
+    value = cells.row.needs_power
+    return int(value) if isinstance(value, bool) else NOT_SAID
+
+
+def strainer_factor(site: Site) -> float:
+    """The loss of a fouled strainer over that of a clean one, from its row of Limits; not-a-number without one. [-]"""
+    found = [row.value for row in site.limits if tag_key(row.id) == tag_key(STRAINER_LIMIT)]
+    return float(found[0]) if found and isinstance(found[0], float) and found[0] >= 1 else float("nan")
+
+
 class _Compiler:
     """Builds the arrays table by table; each method returns the fields of one part."""
 
@@ -72,6 +100,8 @@ class _Compiler:
                        RUN: site.pipe_runs}  # fmt: skip
         self.node_of: dict[str, int] = {}
         self.wall_ratios: dict[tuple[float, ...], Any] = {}  # by bore, wall and temperature: many runs are alike
+        self.reducing = {tag_key(row.tag) for row in site.line_devices if row.kind == REDUCING}
+        self.setting: dict[str, float] = {}
 
     def network(self) -> Network:
         parts: dict[str, Any] = {
@@ -107,6 +137,7 @@ class _Compiler:
                 above[kind, i] = "" if own else tag_key(row.fed_from)
         number: dict[tuple[int, int], int] = {}
         kinds, items, parents = [ROOT], [NONE], [0]
+        reducers: list[tuple[str, int]] = []
         for start in above:
             chain = []
             item: tuple[int, int] | None = start
@@ -114,14 +145,30 @@ class _Compiler:
                 chain.append(item)
                 item = names[above[item]] if above[item] else None
             for item in reversed(chain):
+                upstream = number[names[above[item]]] if above[item] else 0
+                for key in self.reducers_on(item):
+                    reducers.append((key, len(kinds)))
+                    kinds.append(REDUCER)
+                    items.append(len(reducers) - 1)
+                    parents.append(upstream)
+                    upstream = len(kinds) - 1
                 number[item] = len(kinds)
                 kinds.append(item[0])
                 items.append(item[1])
-                parents.append(number[names[above[item]]] if above[item] else 0)
+                parents.append(upstream)
+        self.reducers = reducers
         self.number, self.node_of = number, {tag: number[item] for tag, item in names.items()}
         self.kind, self.item, self.parent = np.array(kinds), np.array(items), np.array(parents)
         self.node_missing: list[tuple[str, ...]] = [()] * len(kinds)
         self.elevation = np.full(len(kinds), np.nan)
+
+    def reducers_on(self, item: tuple[int, int]) -> list[str]:
+        """Keys of the pressure-reducing valves on a run, in the order of the flow."""
+        if item[0] != RUN:
+            return []
+        typed = self.site.pipe_runs[item[1]].devices
+        keys = [tag_key(tag) for tag in typed] if isinstance(typed, tuple) else []
+        return [key for key in keys if key in self.reducing]
 
     def nodes(self, kind: int) -> Numbers:
         return np.array([self.number[kind, i] for i in range(len(self.tables[kind]))], dtype=int)
@@ -129,9 +176,10 @@ class _Compiler:
     def supplies(self) -> dict[str, Any]:
         n = len(self.site.supplies)
         numbers = {key: np.full((2, n), np.nan) for key in ("static", "residual", "test_flow")}
-        curves, elevation = np.full((2, n), NONE), np.full(n, np.nan)
+        curves, elevation, demand = np.full((2, n), NONE), np.full(n, np.nan), np.full(n, np.nan)
         for i, cells in self.rows(SUPPLY, SUPPLIES):
             elevation[i] = cells.number("gauge_elevation")
+            demand[i] = Cells(self.site, SUPPLIES, cells.row).number("other_demand")
             for level, word in enumerate(("low", "high")):
                 if cells.has(f"curve_{word}"):
                     name = f"{cells.row.tag}, {word} state"
@@ -147,31 +195,67 @@ class _Compiler:
             self.node_missing[node] = tuple(cells.missing)
         tags = tuple(str(row.tag) for row in self.site.supplies)
         return {"supply_tags": tags, "supply_node": self.nodes(SUPPLY), "supply_elevation": elevation,
-                "supply_curve": curves, **{f"supply_{key}": value for key, value in numbers.items()}}  # fmt: skip
+                "supply_curve": curves, "supply_demand": demand, "supply_draw": np.zeros(n),
+                **{f"supply_{key}": value for key, value in numbers.items()}}  # fmt: skip
 
     def devices(self) -> dict[str, Any]:
         self.device_missing: dict[str, tuple[str, ...]] = {}
-        square: dict[str, float] = {}
-        curve: dict[str, int] = {}
+        self.device_square: dict[str, float] = {}
+        self.device_curve: dict[str, int] = {}
+        self.device_head: dict[str, float] = {}
+        power: dict[str, int] = {}
+        still: dict[str, float] = {}
         for row in self.site.line_devices:
             cells, key = Cells(self.site, LINE_DEVICES, row), tag_key(row.tag)
-            if cells.has("curve"):
-                curve[key] = self.new_curve(str(row.tag), cells.curve("curve"))
+            if row.kind == BOOSTER:
+                self.booster(cells, key)
+                later = Cells(self.site, LINE_DEVICES, row)  # only the case without power needs these
+                power[key], still[key] = power_of(later), later.number("loss_per_flow_squared")
             else:
-                square[key] = cells.number("loss_per_flow_squared")
+                self.loss(cells, key, str(row.tag))
             self.device_missing[key] = tuple(cells.missing)
-        self.device_square, self.device_curve = square, {k: c for k, c in curve.items() if c != NONE}
         names = {tag_key(row.tag): str(row.tag) for row in self.site.line_devices}
-        return {"device_names": names, "device_square": square, "device_curve": self.device_curve}
+        kinds = {tag_key(row.tag): str(row.kind) for row in self.site.line_devices}
+        return {"device_names": names, "device_kinds": kinds, "device_square": self.device_square,
+                "device_curve": self.device_curve, "device_head": self.device_head, "booster_power": power,
+                "booster_still": still, "strainer_factor": strainer_factor(self.site)}  # fmt: skip
+
+    def loss(self, cells: Cells, key: str, name: str) -> None:
+        """A device by its points or its coefficient; a pressure-reducing valve must have its setting too."""
+        if cells.has("curve"):
+            curve = self.new_curve(name, cells.curve("curve"))
+            if curve != NONE:
+                self.device_curve[key] = curve
+        else:
+            self.device_square[key] = cells.number("loss_per_flow_squared")
+        if cells.row.kind == REDUCING:
+            self.setting[key] = cells.positive("setting")
+
+    def booster(self, cells: Cells, key: str) -> None:
+        """Head at no flow, and a curve of what is added less; it may not rise with flow."""
+        points = cells.curve("curve")
+        if points is None:
+            if not cells.missing:
+                cells.say("curve", "is blank; a booster needs the points of the head it adds")
+            return
+        flows, head = points
+        if np.any(np.diff(head) > 0) or head[0] <= 0:
+            cells.say("curve", "of a booster must begin above zero and may not rise with flow")
+            return
+        self.device_head[key] = float(head[0])
+        self.device_curve[key] = self.new_curve(str(cells.row.tag), (flows, head[0] - head))
 
     def sources(self) -> dict[str, Any]:
         n = len(self.site.hot_water_sources)
-        numbers = {key: np.full(n, np.nan) for key in ("temperature", "pressure", "square")}
+        numbers = {key: np.full(n, np.nan) for key in ("temperature", "pressure", "square", "demand")}
         curve, main = np.full(n, NONE), np.zeros(n, dtype=bool)
+        power, stores = np.full(n, NOT_SAID), np.zeros(n, dtype=bool)
         for i, cells in self.rows(SOURCE, HOT_WATER_SOURCES):
             kind = cells.value("kind")
             column = {STORAGE: "start_temperature", PLANT_MAIN: "main_temperature"}.get(str(kind), "set_temperature")
-            main[i] = kind == PLANT_MAIN
+            main[i], stores[i] = kind == PLANT_MAIN, kind == STORAGE
+            power[i] = power_of(cells)
+            numbers["demand"][i] = Cells(self.site, HOT_WATER_SOURCES, cells.row).number("other_demand")
             numbers["temperature"][i] = cells.temperature(column)
             numbers["square"][i] = 0.0
             if cells.has("loss_curve"):
@@ -186,68 +270,89 @@ class _Compiler:
         self.source_square, self.source_curve = numbers["square"], curve
         tags = tuple(str(row.tag) for row in self.site.hot_water_sources)
         return {"source_tags": tags, "source_node": self.nodes(SOURCE), "source_plant_main": main,
-                "source_curve": curve, **{f"source_{key}": value for key, value in numbers.items()}}  # fmt: skip
+                "source_curve": curve, "source_power": power, "source_stores": stores,
+                "source_draw": np.zeros(n), "source_cold": np.zeros(n, dtype=bool),
+                **{f"source_{key}": value for key, value in numbers.items()}}  # fmt: skip
 
     # Valves.
 
     def valves(self) -> dict[str, Any]:
         n = len(self.site.mixing_valves)
-        keys = ("elevation", "set", "coefficient", "outlet_square", "minimum_flow", "bypass_coefficient")
-        numbers = {key: np.full(n, np.nan) for key in keys}
-        curve, bypass_curve, fitted = np.full(n, NONE), np.full(n, NONE), np.zeros(n, dtype=bool)
-        models = {tag_key(row.model): row for row in self.site.valve_models}
+        numbers = {key: np.full(n, np.nan) for key in ("elevation", "set", "bypass_coefficient", "leakage")}
+        bypass_curve, fitted, second = np.full(n, NONE), np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+        self.models = {tag_key(row.model): row for row in self.site.valve_models}
         fault_missing: list[tuple[str, ...]] = []
-        read: dict[str, tuple[int, float, float, int]] = {}
+        given, alone = [], []
+        self.read: dict[str, int] = {}
         for i, cells in self.rows(VALVE, MIXING_VALVES):
             numbers["elevation"][i] = cells.number("elevation")
             numbers["set"][i] = cells.temperature("set_temperature")
             name = cells.value("model")
-            model = Cells(self.site, VALVE_MODELS, models[tag_key(name)]) if name is not None else None
+            model = Cells(self.site, VALVE_MODELS, self.models[tag_key(name)]) if name is not None else None
             faults = Cells(self.site, MIXING_VALVES, cells.row)
             fitted[i] = bool(faults.value("parallel_bypass"))
+            flow = (NO_VALVE, NO_VALVE) if model is None else self.passage(cells, model)
+            given.append(flow[0])
+            alone.append(flow[1])
+            second[i] = flow[0] is not flow[1]
             if model is not None:
-                self.seats(model, i, numbers, curve, read)
-                cells.missing += model.missing
+                leakage = [Cells(self.site, VALVE_MODELS, row).number("leakage") for row in self.models_of(cells)]
+                numbers["leakage"][i] = sum(leakage)
                 if fitted[i]:
-                    bypass = Cells(self.site, VALVE_MODELS, model.row)
-                    key = f"bypass {tag_key(name)}"
-                    if bypass.has("bypass_curve"):
-                        if key not in read:
-                            points = bypass.curve("bypass_curve", valve=True)
-                            read[key] = (self.new_curve(f"{model.row.model}, bypass", points), 0.0, 0.0, 0)
-                        bypass_curve[i] = read[key][0]
-                    else:
-                        numbers["bypass_coefficient"][i] = bypass.positive("bypass_coefficient")
-                    faults.missing += bypass.missing
+                    bypass_curve[i], numbers["bypass_coefficient"][i] = self.bypass(model, faults)
             fault_missing.append(tuple(faults.missing))
             node = self.number[VALVE, i]
             self.elevation[node] = numbers["elevation"][i]
             self.node_missing[node] = tuple(cells.missing)
         ends = [[self.node_of[tag_key(getattr(row, side))] for row in self.site.mixing_valves]
                 for side in ("cold_run", "hot_run")]  # fmt: skip
+        columns = {name: np.array([getattr(one, name) for one in given], dtype=int if name == "curve" else float)
+                   for name in ("coefficient", "curve", "outlet_square", "minimum_flow")}  # fmt: skip
         return {"valve_tags": tuple(str(row.tag) for row in self.site.mixing_valves), "valve_node": self.nodes(VALVE),
                 "valve_cold_node": np.array(ends[0], dtype=int), "valve_hot_node": np.array(ends[1], dtype=int),
-                "valve_curve": curve, "valve_bypass_curve": bypass_curve, "valve_has_bypass": fitted,
-                "valve_fault_missing": tuple(fault_missing),
-                **{f"valve_{key}": value for key, value in numbers.items()}}  # fmt: skip
+                "valve_bypass_curve": bypass_curve, "valve_has_bypass": fitted, "valve_has_second": second,
+                "valve_alone": tuple(alone), "valve_fault_missing": tuple(fault_missing),
+                **{f"valve_{key}": value for key, value in {**numbers, **columns}.items()}}  # fmt: skip
 
-    def seats(self, model: Cells, i: int, numbers: dict[str, Numbers], curve: Numbers, read: dict[str, Any]) -> None:
-        """Flow data of one model; a curve includes the outlet passage."""
-        numbers["outlet_square"][i] = 0.0
-        if model.has("seat_curve"):
-            key = f"seats {tag_key(model.row.model)}"
-            if key not in read:
-                points = model.curve("seat_curve", valve=True)
-                read[key] = (self.new_curve(str(model.row.model), points), 0.0, 0.0, 0)
-            curve[i] = read[key][0]
-            if curve[i] == NONE and not model.missing:
-                model.say("seat_curve", "cannot be used")
+    def models_of(self, cells: Cells) -> list[Any]:
+        """The data sheets of a valve and of the larger one beside it."""
+        names = [cells.row.model, cells.row.second_model]
+        return [self.models[tag_key(name)] for name in names if tag_key(name) in self.models]
+
+    def passage(self, cells: Cells, model: Cells) -> tuple[ValveFlow, ValveFlow]:
+        """What the valve lets through, with the larger one beside it where there is one, and the smaller one alone."""
+        own = valve_flow(model, self.new_curve, self.read)
+        cells.missing += model.missing
+        name = cells.value("second_model", optional=True)
+        if name is None:
+            return own, own
+        other = Cells(self.site, VALVE_MODELS, self.models[tag_key(name)])
+        large, opens_at = valve_flow(other, self.new_curve, self.read), cells.positive("second_opens_at")
+        cells.missing += other.missing
+        if cells.missing or np.isnan(opens_at):
+            return own, large
+        key = f"{tag_key(model.row.model)} + {tag_key(name)} at {opens_at}"
+        if key not in self.read:
+            both = in_parallel(curve_of(own, self.curves), curve_of(large, self.curves), opens_at)
+            if both is None:
+                cells.say("second_opens_at", "lies beyond the points of a model's curve")
+            self.read[key] = self.new_curve(f"{model.row.model} with {other.row.model}", both)
+        together = ValveFlow(np.nan, self.read[key], 0.0, own.minimum_flow)
+        return together, smaller(own, large, self.curves)
+
+    def bypass(self, model: Cells, faults: Cells) -> tuple[int, float]:
+        """Curve or coefficient of the bypass; only the fault cases need them."""
+        bypass, coefficient = Cells(self.site, VALVE_MODELS, model.row), np.nan
+        key, curve = f"bypass {tag_key(model.row.model)}", NONE
+        if bypass.has("bypass_curve"):
+            if key not in self.read:
+                points = bypass.curve("bypass_curve", valve=True)
+                self.read[key] = self.new_curve(f"{model.row.model}, bypass", points)
+            curve = self.read[key]
         else:
-            numbers["coefficient"][i] = model.positive("seat_coefficient")
-            if model.has("outlet_coefficient"):
-                numbers["outlet_square"][i] = model.positive("outlet_coefficient") ** -2.0
-        minimum = Cells(self.site, VALVE_MODELS, model.row)  # a check says so; hydraulics do not need it
-        numbers["minimum_flow"][i] = minimum.number("minimum_flow")
+            coefficient = bypass.positive("bypass_coefficient")
+        faults.missing += bypass.missing
+        return curve, coefficient
 
     # Runs.
 
@@ -282,7 +387,9 @@ class _Compiler:
         diameter, roughness_, constant = (np.array([key[j] for key in classes]) for j in range(3))
         self.run_devices = tuple(devices)
         self.classes = len(classes)
-        return {"run_tags": tuple(str(row.tag) for row in self.site.pipe_runs), "run_node": self.nodes(RUN),
+        circulated = np.array([row.circulated is True for row in self.site.pipe_runs], dtype=bool)
+        tags = tuple(str(row.tag) for row in self.site.pipe_runs)
+        return {"run_circulated": circulated, "run_tags": tags, "run_node": self.nodes(RUN),
                 "run_pipe": tuple(self.pipes), "run_length": self.length, "run_resistance": self.resistance,
                 "run_area": self.area, "run_class": self.class_of, "run_devices": self.run_devices,
                 "class_diameter": diameter, "class_roughness": roughness_, "class_constant": constant,
@@ -305,10 +412,8 @@ class _Compiler:
 
     def sums(self) -> dict[str, Any]:
         n = len(self.kind)
-        depth, supply, source, valve = np.zeros(n, dtype=int), *(np.full(n, NONE) for _ in range(3))
-        minor, square, purge = np.zeros(n), np.zeros(n), np.zeros(n)
-        last_curve = np.full(n, NONE)
-        elements: list[tuple[int, int, int]] = []  # curve, node, element above
+        depth, supply, source, valve, reducer = np.zeros(n, dtype=int), *(np.full(n, NONE) for _ in range(4))
+        minor, purge = np.zeros(n), np.zeros(n)
         lengths: list[dict[int, float]] = [{} for _ in range(n)]
         set_temperature = {i: c.temperature("set_temperature") for i, c in self.rows(VALVE, MIXING_VALVES)}
         for node in range(1, n):
@@ -318,50 +423,50 @@ class _Compiler:
                 item if kind == which else table[above]
                 for which, table in ((SUPPLY, supply), (SOURCE, source), (VALVE, valve))
             )
-            minor[node], square[node], purge[node] = minor[above], square[above], purge[above]
-            lengths[node], last_curve[node] = lengths[above], last_curve[above]
-            own_curves: list[int] = []
-            if kind == SOURCE:
-                if np.isnan(self.elevation[node]):
-                    self.elevation[node] = self.elevation[above]
-                square[node] += self.source_square[item]
-                own_curves = [int(self.source_curve[item])]
+            reducer[node] = node if kind == REDUCER else reducer[above]
+            minor[node], purge[node], lengths[node] = minor[above], purge[above], lengths[above]
+            if kind in (SOURCE, REDUCER) and np.isnan(self.elevation[node]):
+                self.elevation[node] = self.elevation[above]
             elif kind == RUN:
                 minor[node] += self.resistance[item] / 2 / self.area[item] ** 2
-                square[node] += sum(self.device_square.get(tag, 0.0) for tag in self.run_devices[item])
-                own_curves = [self.device_curve.get(tag, NONE) for tag in self.run_devices[item]]
                 purge[node] += self.run_purge(item, set_temperature.get(int(valve[node]), 20.0))
                 key = int(self.class_of[item])
                 lengths[node] = {**lengths[above], key: lengths[above].get(key, 0.0) + self.length[item]}
-            for curve in own_curves:
-                if curve != NONE:
-                    elements.append((curve, node, int(last_curve[node])))
-                    last_curve[node] = len(elements) - 1
         self.node_source, self.node_valve, self.depth = source, valve, depth
         sizes = np.array([len(one) for one in lengths])
+        devices = self.devices_of_nodes()
+        hot = self.kind == SOURCE
+        square, curve = np.zeros(n), np.full(n, NONE)
+        square[hot], curve[hot] = self.source_square[self.item[hot]], self.source_curve[self.item[hot]]
+        losses = DeviceLosses(self.device_square, self.device_curve, self.device_head)
         return {"node_kind": self.kind, "node_item": self.item, "parent": self.parent, "depth": depth,
-                "preorder": self.preorder(),
+                "preorder": preorder(self.parent), "node_devices": devices, "last_reducer": reducer,
                 "node_elevation": self.elevation, "node_supply": supply, "node_source": source, "node_valve": valve,
-                "minor_sum": minor, "square_sum": square, "purge_sum": purge, "last_curve": last_curve,
+                "minor_sum": minor, "purge_sum": purge,
                 "class_offsets": np.concatenate(([0], np.cumsum(sizes))),
                 "class_index": np.array([key for one in lengths for key in sorted(one)], dtype=int),
                 "class_length": np.array([one[key] for one in lengths for key in sorted(one)], dtype=float),
-                "element_curve": np.array([e[0] for e in elements], dtype=int),
-                "element_node": np.array([e[1] for e in elements], dtype=int),
-                "element_above": np.array([e[2] for e in elements], dtype=int),
+                "reducer_tags": tuple(key for key, _ in self.reducers),
+                "reducer_node": np.array([node for _, node in self.reducers], dtype=int),
+                "reducer_setting": np.array([self.setting[key] for key, _ in self.reducers], dtype=float),
+                **device_sums(self.parent, devices, losses, square, curve),
                 **self.jumps(int(depth.max(initial=0)))}  # fmt: skip
 
-    def preorder(self) -> Numbers:
-        below: list[list[int]] = [[] for _ in self.kind]
-        for node in range(1, len(self.kind)):
-            below[self.parent[node]].append(node)
-        place, waiting, count = np.zeros(len(self.kind), dtype=int), [0], 0
-        while waiting:
-            node = waiting.pop()
-            place[node] = count
-            count += 1
-            waiting.extend(reversed(below[node]))
-        return place
+    def devices_of_nodes(self) -> tuple[tuple[str, ...], ...]:
+        """Devices in the order of the flow: a pressure-reducing valve with those before it, a run with the rest."""
+        devices: list[tuple[str, ...]] = [()] * len(self.kind)
+        for run, node in enumerate(self.nodes(RUN)):
+            rest = list(self.run_devices[run])
+            waiting = []
+            above = int(self.parent[node])
+            while self.kind[above] == REDUCER:
+                waiting.append(above)
+                above = int(self.parent[above])
+            for reducer in reversed(waiting):
+                last = rest.index(self.reducers[int(self.item[reducer])][0]) + 1
+                devices[reducer], rest = tuple(rest[:last]), rest[last:]
+            devices[node] = tuple(rest)
+        return tuple(devices)
 
     def run_purge(self, run: int, temperature: float) -> float:
         """Water content with its wall, at the temperature that will stand in it."""

@@ -1,7 +1,8 @@
 """The site as SI arrays: one forest of runs, the paths through it, and what is missing on each path.
 
-Nodes are supplies, hot water sources, valves and runs (a run stands for its far end), below one node 0 that feeds all
-supplies, plant mains and valves; a valve is the root of its tempered runs. Sums from the root to a node (length of each
+Nodes are supplies, hot water sources, valves, runs (a run stands for its far end) and pressure-reducing valves (each
+just above the run on which it stands), below one node 0 that feeds all supplies, plant mains and valves; a valve is the
+root of its tempered runs. Sums from the root to a node (length of each
 pipe class, fittings, devices, wall-weighted volume) turn any stretch of the forest into a difference of two nodes.
 """
 
@@ -17,7 +18,18 @@ from drenchbook.published.pipes import Pipe
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 NONE = -1
-ROOT, SUPPLY, SOURCE, VALVE, RUN = range(5)  # kinds of node
+ROOT, SUPPLY, SOURCE, VALVE, RUN, REDUCER = range(6)  # kinds of node
+NO, YES, NOT_SAID = range(3)  # answers to "needs power"
+
+
+@dataclass(frozen=True)
+class ValveFlow:
+    """What one valve, or two in parallel, let through."""
+
+    coefficient: float  # of either seat [m³/s per √Pa], NaN where a curve stands
+    curve: int  # index in the curves of the network, NONE
+    outlet_square: float  # [Pa/(m³/s)²]
+    minimum_flow: float  # under control [m³/s]
 
 
 @dataclass(frozen=True)
@@ -28,7 +40,8 @@ class Network:
     cold_temperature: Numbers  # [season] cold, warm
     # Nodes, parents before children.
     node_kind: Numbers
-    node_item: Numbers  # row in supplies, sources, valves or runs
+    node_item: Numbers  # row in supplies, sources, valves or runs; place among the reducers
+    node_devices: tuple[tuple[str, ...], ...]  # keys of the devices that lose or add pressure there
     parent: Numbers
     depth: Numbers
     preorder: Numbers  # place of a node when each is written before all that hangs below it
@@ -40,6 +53,8 @@ class Network:
     node_valve: Numbers  # valve at or above, NONE
     minor_sum: Numbers  # loss = density · this · flow² [1/m⁴]
     square_sum: Numbers  # loss = this · flow² [Pa/(m³/s)²]
+    boost_sum: Numbers  # head that boosters add at no flow [Pa]
+    last_reducer: Numbers  # node of the nearest pressure-reducing valve at or above, NONE
     purge_sum: Numbers  # water content with its wall, V(1 + β) [m³]
     class_offsets: Numbers  # per node: pipe classes above it, and their length to the root
     class_index: Numbers
@@ -64,10 +79,20 @@ class Network:
     run_area: Numbers
     run_class: Numbers
     run_devices: tuple[tuple[str, ...], ...]
+    run_circulated: Numbers  # bool
     # Devices (for worked paths).
     device_names: dict[str, str]
+    device_kinds: dict[str, str]
     device_square: dict[str, float]
     device_curve: dict[str, int]
+    device_head: dict[str, float]  # head that a booster adds at no flow [Pa]
+    booster_power: dict[str, int]  # whether it needs power: NO, YES or NOT_SAID
+    booster_still: dict[str, float]  # loss coefficient while it stands still [Pa/(m³/s)²], NaN where not given
+    strainer_factor: float  # a fouled strainer's loss over that of a clean one
+    # Pressure-reducing valves.
+    reducer_tags: tuple[str, ...]
+    reducer_node: Numbers
+    reducer_setting: Numbers  # [Pa]
     # Supplies.
     supply_tags: tuple[str, ...]
     supply_node: Numbers
@@ -76,12 +101,19 @@ class Network:
     supply_residual: Numbers
     supply_test_flow: Numbers
     supply_curve: Numbers  # [low, high; supply] index in curves, NONE
+    supply_demand: Numbers  # other demand on the main as it was stated [m³/s], NaN where it was not
+    supply_draw: Numbers  # the part of it that flows now
     # Hot water sources.
     source_tags: tuple[str, ...]
     source_node: Numbers
     source_plant_main: Numbers
     source_temperature: Numbers
     source_pressure: Numbers
+    source_demand: Numbers  # other hot demand as it was stated [m³/s], NaN where it was not
+    source_draw: Numbers  # the part of it that flows now
+    source_power: Numbers  # whether it needs power: NO, YES or NOT_SAID
+    source_stores: Numbers  # bool: a storage, which stays hot while its heat fails
+    source_cold: Numbers  # bool: gives cold water now
     source_square: Numbers
     source_curve: Numbers
     # Mixing valves.
@@ -96,6 +128,9 @@ class Network:
     valve_curve: Numbers
     valve_outlet_square: Numbers
     valve_minimum_flow: Numbers
+    valve_leakage: Numbers  # what it passes when the cold supply fails [m³/s], NaN where not given
+    valve_has_second: Numbers  # bool: a larger valve stands in parallel
+    valve_alone: tuple[ValveFlow, ...]  # the smaller of two in parallel by itself, or the valve as it is
     valve_has_bypass: Numbers
     valve_bypass_coefficient: Numbers
     valve_bypass_curve: Numbers

@@ -28,7 +28,12 @@ OTHER_DEMAND, STRAINER_FOULED = "other demand on the main", "strainer fouled"
 MAIN_LOST, VALVE_OUT = "common main lost", "valve out of service"
 # What a station gets is as in normal use; temperatures and times are not.
 CIRCULATION_OFF, AFTER_IDLE, AFTER_RECOVERY = "circulation off", "first draw after idle", "repeat after recovery"
-FAULTS: tuple[str, ...] = (NORMAL, HOT_LOST, SOURCE_COLD)
+# Every fault, in the order in which results stand; `faulted_network.faults_of` tells which can happen on a site.
+FAULTS: tuple[str, ...] = (NORMAL, HOT_LOST, SOURCE_COLD, OTHER_DEMAND, POWER_LOST, STRAINER_FOULED, COLD_LOST,
+                           MAIN_LOST, VALVE_OUT, CIRCULATION_OFF, AFTER_IDLE, AFTER_RECOVERY)  # fmt: skip
+MIXING = (NORMAL, OTHER_DEMAND, POWER_LOST, STRAINER_FOULED, VALVE_OUT, CIRCULATION_OFF, AFTER_IDLE,
+          AFTER_RECOVERY)  # fmt: skip  # valves mix as long as hot water comes
+AS_NORMAL = (CIRCULATION_OFF, AFTER_IDLE, AFTER_RECOVERY)  # flows and pressures are those of normal use
 STATION_ALONE, SET, ONE_OUTLET = 0, 1, 2
 MOST_SETS = 200_000  # of one event; more than that is an event nobody has thought through
 SHOWER = "shower"

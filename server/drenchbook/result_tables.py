@@ -129,6 +129,7 @@ CASE_COLUMNS: tuple[ResultColumn, ...] = (
     C("hot_fraction", "Hot fraction", "fraction", 3),
     C("mixed_temperature", "Mixed temperature", "temperature", 1),
     C("minutes", "Hot water lasts", "minutes", 1),
+    C("changed", "What the fault changes", width=40),
 )
 
 SITE_COLUMNS: tuple[ResultColumn, ...] = (
@@ -208,7 +209,7 @@ RESULT_TABLES: dict[str, tuple[ResultColumn, ...]] = {
     "DRENCH_PATH": PATH_COLUMNS,
     "DRENCH_CHOICES": CHOICE_COLUMNS,
 }
-CASES_SHOWN = 400  # a site with more cases shows the governing ones on the sheet; the JSON report holds them all
+CASES_SHOWN = 600  # a site with more cases shows the governing ones on the sheet; the JSON report holds them all
 
 CAUTIONS = (
     "Design aid. The adopted local code, the authority having jurisdiction and a licensed professional decide.",

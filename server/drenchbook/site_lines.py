@@ -202,7 +202,7 @@ def _changed_limits(judgement: Judgement) -> Iterator[SiteLine]:
 def _sample_data(judgement: Judgement) -> Iterator[SiteLine]:
     """DAT-2: models that are SAMPLE or undated and that the site uses."""
     site = judgement.site
-    used = {tag_key(valve.model) for valve in site.mixing_valves}
+    used = {tag_key(model) for valve in site.mixing_valves for model in (valve.model, valve.second_model)}
     used_outlets = {tag_key(getattr(row, f"outlet_{slot}")) for row in site.stations for slot in (1, 2, 3)}
     sample, undated = [], []
     for rows, names in ((site.valve_models, used), (site.outlet_models, used_outlets)):

@@ -28,7 +28,8 @@ CRITERIA_SETS = ("ANSI/ISEA Z358.1", "EN 15154")
 FRICTION_METHODS = ("Darcy-Weisbach", "Hazen-Williams")
 SCHEDULE_ORDERS = ("as in Stations", "worst first")
 SOURCE_KINDS = ("storage", "instantaneous electric", "instantaneous gas", "steam heat exchanger", "plant main")
-DEVICE_KINDS = ("backflow preventer", "meter", "strainer", "pressure-reducing valve", "check valve", "stop", "other")
+DEVICE_KINDS = ("backflow preventer", "meter", "strainer", "pressure-reducing valve", "check valve", "stop",
+                "booster", "other")  # fmt: skip
 EXPOSURES = ("inside", "outside", "buried")
 OUTLET_KINDS = ("shower", "eyewash", "eye/face wash", "drench hose")
 OUTLET_TYPES = ("orifice", "flow-regulated")
@@ -243,8 +244,10 @@ LINE_DEVICES = Table(
         _tag("Name of the device"),
         _choice("kind", "Kind", DEVICE_KINDS, width=22),
         Column("curve", "Loss curve", "curve", "flow, pressure", width=56, need="if used",
-               help='Points "0 11.5; 10 10.6; 20 10.2": straight lines, may dip, the first at zero flow'),
-        _number("loss_per_flow_squared", "Loss per flow²", "loss per flow squared", "if used", "Instead of points"),
+               help='Points "0 11.5; 10 10.6; 20 10.2": straight lines, may dip, the first at zero flow. Of a booster: the head it adds, falling'),
+        _number("loss_per_flow_squared", "Loss per flow²", "loss per flow squared", "if used", "Instead of points. Of a booster: its loss while it stands still"),
+        _number("setting", "Setting", "pressure", "if used", "Outlet pressure of a pressure-reducing valve, at the upstream end of its run"),
+        _yes_no("needs_power", "Needs power", "if used", "Of a booster: whether it stops when power is lost"),
         Column("remarks", "Remarks", width=30),
     ),
 )  # fmt: skip
@@ -334,6 +337,8 @@ MIXING_VALVES = Table(
         _yes_no("parallel_bypass", "Parallel bypass", "always", "Y: its model's cold bypass is fitted"),
         _yes_no("check_valves", "Check valves", "always", "On both inlets (VLV-9)"),
         _yes_no("strainers", "Strainers", "always", "On both inlets (VLV-9)"),
+        _ref("second_model", "Second model", ("valve_models",), "never", "A larger valve in parallel; blank: none", width=16),
+        _number("second_opens_at", "Second opens at", "pressure", "if used", "Pressure difference over the valves at which the larger one begins to pass"),
         Column("remarks", "Remarks", width=30),
     ),
 )  # fmt: skip

@@ -5,12 +5,24 @@ Openings of one shape are solved together in blocks, so that memory stays flat; 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, TypeAlias
 
 import numpy as np
 
+from drenchbook.faulted_network import fault_gaps, faults_of, network_in, on_one_main
 from drenchbook.network_arrays import NONE, Network
-from drenchbook.operating_cases import FAULTS, HOT_LOST, NORMAL, STATES, Cases, Pairs
+from drenchbook.operating_cases import (
+    COLD_LOST,
+    HOT_LOST,
+    MAIN_LOST,
+    NORMAL,
+    SOURCE_COLD,
+    STATES,
+    VALVE_OUT,
+    Cases,
+    Pairs,
+)
 from drenchbook.physics.outlets import outlet_flow_kernel
 from drenchbook.solver_blocks import Block, block_of, shapes
 from drenchbook.solver_flows import Flows, flows
@@ -18,8 +30,10 @@ from drenchbook.solver_paths import Curves, network_curves
 from drenchbook.solver_results import (
     BEYOND_CURVE,
     CANNOT_REACH,
+    FROM_DATA,
     MISSING,
     NO_PATH,
+    NO_WATER,
     NOT_CONVERGED,
     SOLVED,
     FaultResults,
@@ -45,7 +59,7 @@ RESIDUAL_FLOW = 1e-5
 
 
 def solve(
-    network: Network, cases: Cases, faults: tuple[str, ...] = FAULTS, block_openings: int = BLOCK_OPENINGS
+    network: Network, cases: Cases, faults: tuple[str, ...] | None = None, block_openings: int = BLOCK_OPENINGS
 ) -> Results:
     """Solve every case.
 
@@ -54,7 +68,7 @@ def solve(
     network, cases : Network, Cases
         The same site, compiled. [-]
     faults : tuple of str
-        Which faults, of `operating_cases.FAULTS`. [-]
+        Which faults, of `operating_cases.FAULTS`; all that can happen on the site if not given. [-]
     block_openings : int
         Openings solved together; memory grows with it, answers do not change. [-]
 
@@ -70,22 +84,58 @@ def solve(
     gives several roots the smallest flow is taken. Outlets do not suck and idle valves do not pass water round (check
     valves).
     """
-    curves = network_curves(network)
     np.empty(KEPT_BYTES, dtype=np.uint8)  # freed at once, see KEPT_BYTES
-    return Results(tuple(_fault(network, curves, cases, fault, block_openings) for fault in faults))
+    done: list[tuple[tuple[Any, ...], FaultResults]] = []
+    found = []
+    for fault in faults_of(network) if faults is None else faults:
+        found.append(_like_another(network, fault, done) or _fault(network, cases, fault, block_openings))
+        done.append((_what_matters(network, fault), found[-1]))
+    return Results(tuple(found))
 
 
-def _fault(network: Network, curves: Curves, cases: Cases, fault: str, block_openings: int) -> FaultResults:
+def _like_another(network: Network, fault: str, done: list[tuple[tuple[Any, ...], FaultResults]]
+                  ) -> FaultResults | None:  # fmt: skip
+    """Results of a fault that changes nothing against one that is solved already: the same arrays."""
+    mine = _what_matters(network, fault)
+    same = [one for what, one in done if mine and what and all(a is b for a, b in zip(what, mine, strict=True))]
+    return replace(same[0], fault=fault) if same else None
+
+
+def _what_matters(network: Network, fault: str) -> tuple[Any, ...]:
+    """What the flows of a fault rest on, to tell faults that are alike; () where it stands by itself."""
+    if fault in (HOT_LOST, SOURCE_COLD, COLD_LOST, MAIN_LOST, VALVE_OUT) or any(fault_gaps(network, fault).values()):
+        return ()
+    now = network_in(network, fault)
+    return (now.supply_draw, now.source_draw, now.source_cold, now.device_square, now.device_curve, now.device_head)
+
+
+def _fault(network: Network, cases: Cases, fault: str, block_openings: int) -> FaultResults:
     out = _blank(cases, fault)
+    if fault in (COLD_LOST, MAIN_LOST):
+        return _by_leakage(network, cases, out)
     out.state[:] = _state_before(network, cases, fault)
+    now = network_in(network, fault)
+    curves = network_curves(now)
     open_now = np.flatnonzero(out.state[0] == SOLVED)
-    for shape, openings in shapes(network, cases, open_now):
-        for start in range(0, len(openings), block_openings):
-            block = block_of(network, curves, cases, shape, openings[start : start + block_openings], fault)
-            single = shape.stations == 1
-            flow, hot, reached = (solve_single if single else solve_sets)(block, curves)
-            _store(network, curves, cases, out, block, flow, hot, reached)
+    for mode, of_mode in _by_mode(now, cases, fault, open_now):
+        for shape, openings in shapes(now, cases, of_mode):
+            for start in range(0, len(openings), block_openings):
+                block = block_of(now, curves, cases, shape, openings[start : start + block_openings], mode)
+                single = shape.stations == 1 and not shape.wide
+                flow, hot, reached = (solve_single if single else solve_sets)(block, curves)
+                _store(now, curves, cases, out, block, flow, hot, reached)
+    _store_beyond_test(now, cases, out)
     return out
+
+
+def _by_mode(network: Network, cases: Cases, fault: str, openings: Numbers) -> list[tuple[str, Numbers]]:
+    """What the valves of openings do: mix, pass the bypass only, or (some of them) pass the water of a cold source."""
+    if fault == HOT_LOST:
+        return [(HOT_LOST, openings)]
+    cold = np.zeros(len(cases), dtype=bool)
+    if network.source_cold.any():
+        cold[cases.valves.opening[network.source_cold[network.valve_source[cases.valves.member]]]] = True
+    return [(NORMAL, openings[~cold[openings]]), (SOURCE_COLD, openings[cold[openings]])]
 
 
 def _state_before(network: Network, cases: Cases, fault: str) -> Numbers:
@@ -93,16 +143,62 @@ def _state_before(network: Network, cases: Cases, fault: str) -> Numbers:
     stations, valves = cases.stations, cases.valves
     missing = np.array([bool(why) for why in network.missing], dtype=bool)
     state = np.full(len(cases), SOLVED)
-    if fault != NORMAL:
+    if fault in (HOT_LOST, SOURCE_COLD):
         without = np.bincount(valves.opening, minlength=len(cases)) == 0
         state[without] = NO_PATH
-        if fault == HOT_LOST:
-            state[valves.opening[~network.valve_has_bypass[valves.member]]] = NO_PATH
-        unknown = np.array([bool(why) for why in network.valve_fault_missing], dtype=bool)
-        state[valves.opening[unknown[valves.member]]] = MISSING
+    if fault == HOT_LOST:
+        state[valves.opening[~network.valve_has_bypass[valves.member]]] = NO_PATH
+    gaps = fault_gaps(network, fault)
+    for pairs, rows in ((cases.supplies, "supplies"), (cases.sources, "sources"), (valves, "valves"),
+                        (stations, "stations")):  # fmt: skip
+        if gaps[rows]:
+            state[pairs.opening[np.isin(pairs.member, list(gaps[rows]))]] = MISSING
+    if fault == VALVE_OUT:
+        state[valves.opening[~network.valve_has_second[valves.member]]] = NO_WATER
     state[stations.opening[missing[stations.member]]] = MISSING
     state[cases.outlets.counts == 0] = MISSING
     return state
+
+
+def _by_leakage(network: Network, cases: Cases, out: FaultResults) -> FaultResults:
+    """Cold supply failure, or a main lost: valves with hot pressure pass their leakage, all others nothing."""
+    stations, valves, outlets = cases.stations, cases.valves, cases.outlets
+    lost = on_one_main(network) if out.fault == MAIN_LOST else np.zeros(len(network.valve_tags), dtype=bool)
+    leakage = np.where(lost, 0.0, network.valve_leakage)[valves.member] if len(lost) else np.zeros(0)
+    flow = np.broadcast_to(leakage, out.valve.flow.shape)
+    share = _shared_out(network, cases, leakage)
+    missing = np.array([bool(why) for why in network.missing], dtype=bool)
+    unknown = np.zeros(len(cases), dtype=bool)
+    unknown[valves.opening[np.isnan(leakage)]] = True
+    unknown[stations.opening[missing[stations.member]]] = True
+    unknown |= outlets.counts == 0
+    some = np.zeros(len(cases), dtype=bool)
+    some[valves.opening[~lost[valves.member]]] = True
+    out.state[:] = np.where(unknown, MISSING, np.where(some, FROM_DATA, NO_WATER))
+    out.outlet_flow[:] = np.where(out.state[:, outlets.opening] == FROM_DATA, share, np.nan)
+    known = out.state[:, valves.opening] == FROM_DATA
+    out.valve.flow[:] = np.where(known, flow, np.nan)
+    out.valve.hot_flow[:] = np.where(known, flow, np.nan)
+    out.valve.cold_flow[:] = np.where(known, 0.0, np.nan)
+    return out
+
+
+def _shared_out(network: Network, cases: Cases, leakage: Numbers) -> Numbers:
+    """[outlet pairs] the leakage of each valve, shared among its open outlets by rated flow; none without a valve."""
+    outlets, valves = cases.outlets, cases.valves
+    if not len(network.valve_tags):
+        return np.zeros(len(outlets.member))
+    own = network.station_valve[network.outlet_station[outlets.member]]
+    count = len(network.valve_tags)
+    key = valves.opening * count + valves.member  # rising
+    place = np.searchsorted(key, outlets.opening * count + np.maximum(own, 0))
+    place = np.where(own == NONE, 0, np.minimum(place, len(key) - 1))
+    rated = network.outlet_rated_flow[outlets.member]
+    total = np.bincount(place[own != NONE], weights=rated[own != NONE], minlength=len(key))
+    if not len(key):
+        return np.zeros(len(own))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.where(own == NONE, 0.0, leakage[place] * rated / total[place]))
 
 
 def _blank(cases: Cases, fault: str) -> FaultResults:
@@ -190,7 +286,8 @@ def _beyond(curves: Curves, block: Block, now: Flows) -> Numbers:
             state, element = np.nonzero(over)
             out[state, opening[element], 0] = paths.element_curve[state, element]
         found.append(out)
-    share = now.hot_share if block.fault not in (NORMAL, HOT_LOST) else np.ones_like(now.valve_flow)
+    mixes = block.fault == HOT_LOST or block.fault == NORMAL
+    share = np.where(mixes | ~block.cold_source, 1.0, now.hot_share)
     seat = (block.coefficient_curve, share * now.valve_flow)
     bypass = (block.bypass_curve, (1 - share if block.fault != HOT_LOST else share) * now.valve_flow)
     for curve, flow in {NORMAL: (seat,), HOT_LOST: (bypass,)}.get(block.fault, (seat, bypass)):
@@ -216,17 +313,18 @@ def _store_valves(network: Network, cases: Cases, out: FaultResults, block: Bloc
                   beyond: Numbers, curves: Curves) -> None:  # fmt: skip
     v = block.shape.valves
     pair = cases.valves.offsets[block.opening][:, None] + np.arange(v)
-    normal, lost = block.fault == NORMAL, block.fault == HOT_LOST
+    lost = block.fault == HOT_LOST
+    normal = ~block.cold_source & (not lost)  # [B, valves] mixes as in normal use
     blank = np.full(now.valve_flow.shape, np.nan)
     with np.errstate(invalid="ignore"):
         control = normal & (now.valve_flow >= network.valve_minimum_flow[block.valve] * (1 - 1e-9)) & solved
     numbers = {
-        "flow": now.valve_flow, "hot_fraction": block.share_asked if normal else now.hot_share,
+        "flow": now.valve_flow, "hot_fraction": np.where(normal, block.share_asked, now.hot_share),
         "hot_flow": now.hot_flow, "cold_flow": now.cold_flow,
         "hot_pressure": blank if lost else now.hot_pressure, "cold_pressure": now.cold_pressure,
         "chamber_pressure": now.chamber_pressure, "outlet_pressure": now.valve_pressure,
-        "stem": now.stem if normal else blank,
-        "mixed_temperature": np.where(control, block.mixed_temperature, np.nan) if normal else block.mixed_temperature,
+        "stem": np.where(normal, now.stem, blank),
+        "mixed_temperature": np.where(normal & ~control, np.nan, block.mixed_temperature),
     }  # fmt: skip
     for name, value in numbers.items():
         getattr(out.valve, name)[:, pair] = np.where(solved, value, np.nan)
@@ -296,6 +394,14 @@ def _store_feeds(network: Network, cases: Cases, out: FaultResults, block: Block
         mine = np.isin(pairs.opening, block.opening)
         which = np.searchsorted(block.opening, pairs.opening[mine])
         total[:, mine] = np.where(solved[:, which, 0], sums[:, mine], np.nan)
+
+
+def _store_beyond_test(network: Network, cases: Cases, out: FaultResults) -> None:
+    """Other demand counts in what a supply gives; then whether that is more than was tested."""
+    other = network.supply_draw.copy()
+    above = network.node_supply[network.source_node]
+    np.add.at(other, above[above != NONE], network.source_draw[above != NONE])
+    out.supply_flow[:] += other[cases.supplies.member]
     level = np.array([("low", "high").index(word) for _, word in STATES])
     with np.errstate(invalid="ignore"):
         test = network.supply_test_flow[level][:, cases.supplies.member]

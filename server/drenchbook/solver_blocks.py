@@ -13,9 +13,10 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.network_arrays import NONE, Network
-from drenchbook.operating_cases import NORMAL, STATES, Cases
+from drenchbook.operating_cases import HOT_LOST, NORMAL, STATES, Cases
 from drenchbook.physics.mixing import hot_mass_fraction_kernel, mixture_of_share_kernel
 from drenchbook.physics.pipe_flow import GRAVITY
+from drenchbook.physics.supply import SUPPLY_EXPONENT
 from drenchbook.physics.water import density_kernel, viscosity_kernel
 from drenchbook.solver_paths import Curves, Stretches, stretches
 from drenchbook.solver_results import REACHES, TOO_COLD, TOO_HOT
@@ -33,11 +34,16 @@ class Shape:
     stations: int
     valves: int
     direct: int
+    wide: bool = False  # a pressure-reducing valve, or other hot demand, counts on a path
 
 
 @dataclass(frozen=True)
 class Block:
-    """Openings of one shape for one fault. Axes: S states, B openings, then what the comment names."""
+    """Openings of one shape for one fault. Axes: S states, B openings, then what the comment names.
+
+    `fault` says what valves do: NORMAL mixes, HOT_LOST passes the bypass only, SOURCE_COLD has valves with a cold
+    source (`cold_source`), hot seat and bypass open, beside others that mix.
+    """
 
     fault: str
     shape: Shape
@@ -70,6 +76,10 @@ class Block:
     valve_density: Numbers  # [S, B, valves] of the mixture
     hot_density: Numbers  # [S, B, valves] of the water at the hot inlet
     cold_density: Numbers  # [S]
+    cold_source: Numbers  # [B, valves] bool: its hot water source gives cold water
+    supply_draw: Numbers | None  # [S, B, edges] mass flow of other hot demand, None where there is none
+    supply_held: Held | None  # what pressure-reducing valves hold before the ends
+    tempered_held: Held | None  # and before the stations
     share_asked: Numbers  # [S, B, valves] hot fraction by mass, unclamped
     share: Numbers  # the same, 0 to 1
     reach: Numbers
@@ -93,15 +103,37 @@ def _taken(name: str, value: Any, at: Numbers) -> Any:
     """The part of a block's field that belongs to openings."""
     if name in _OF_ALL:
         return value
-    if isinstance(value, Stretches):
+    if isinstance(value, (Stretches, Held)):
         return value.take(at)
+    if value is None:
+        return None
     return value.take(at, axis=1 if name in _BY_STATE else 0)
 
 
 _OF_ALL = frozenset(("fault", "shape", "first", "same", "cold_density"))
-_BY_STATE = frozenset(("outlet_height", "supply_density", "supply_viscosity", "end_static", "tempered_density",
-                       "tempered_viscosity", "station_density", "valve_density", "hot_density", "share_asked", "share",
-                       "reach", "mixed_temperature"))  # fmt: skip
+_BY_STATE = frozenset(("outlet_height", "supply_draw", "supply_density", "supply_viscosity", "end_static",
+                       "tempered_density", "tempered_viscosity", "station_density", "valve_density", "hot_density",
+                       "share_asked", "share", "reach", "mixed_temperature"))  # fmt: skip
+
+
+def splits(block: Block) -> Numbers:
+    """Which valves [B, valves] let cold water of their source and of their bypass meet: the split is to be found."""
+    return block.cold_source & ((block.bypass_coefficient != 0) | (block.bypass_curve != NONE))
+
+
+@dataclass(frozen=True)
+class Held:
+    """Pressure-reducing valves above ends (or stations): each holds a pressure, and what follows it loses its part.
+
+    The pressure at an end is the least of what comes from its root and of what each of its reducers lets through.
+    """
+
+    edges: Numbers  # [B, reducers, edges, ends] 1 where the edge lies between reducer and end
+    pressure: Numbers  # [S, B, reducers, ends] at the end at no flow, infinite where there is no such reducer
+
+    def take(self, at: Numbers) -> Held:
+        """The openings at these places."""
+        return Held(self.edges.take(at, axis=0), self.pressure.take(at, axis=1))
 
 
 @dataclass(frozen=True)
@@ -165,9 +197,28 @@ def shapes(network: Network, cases: Cases, openings: Numbers) -> list[tuple[Shap
     valve = network.station_valve[cases.stations.member] if len(network.station_valve) else np.zeros(0, int)
     direct = np.bincount(cases.stations.opening, weights=valve == NONE, minlength=len(cases)).astype(int)
     base = int(cases.stations.counts.max(initial=0)) + 1  # no opening has more valves than stations
-    key = ((cases.stations.counts * base + cases.valves.counts) * base + direct)[openings]
-    return [(Shape(one // base**2, one // base % base, one % base), openings[key == one])
+    wide = np.zeros(len(cases), dtype=int)
+    wide[cases.stations.opening[_wide_stations(network)[cases.stations.member]]] = 1
+    key = (((cases.stations.counts * base + cases.valves.counts) * base + direct) * 2 + wide)[openings]
+    return [(Shape(one // 2 // base**2, one // 2 // base % base, one // 2 % base, bool(one % 2)), openings[key == one])
             for one in np.unique(key).tolist()]  # fmt: skip
+
+
+def _wide_stations(network: Network) -> Numbers:
+    """[stations] whether a pressure-reducing valve, or a source with other demand now, counts on a path of theirs."""
+    held = network.last_reducer != NONE
+    drawn = np.zeros(len(network.parent), dtype=bool)
+    if (network.source_draw != 0).any():
+        sources = network.source_draw != 0
+        supplies = np.unique(network.node_supply[network.source_node[sources]])
+        drawn = (network.node_supply != NONE) & np.isin(network.node_supply, supplies)
+        drawn |= (network.node_source != NONE) & np.append(sources, False)[network.node_source]
+    node = held | drawn
+    found = node[network.station_node]
+    if len(network.valve_tags):
+        sides = node[network.valve_cold_node] | node[network.valve_hot_node]
+        found = found | ((network.station_valve != NONE) & sides[network.station_valve])
+    return np.asarray(found)
 
 
 def block_of(
@@ -190,6 +241,7 @@ def block_of(
     parts: dict[str, Any] = {"valve": valve, "valve_of_station": valve_of_station, "end_of_station": end_of_station}
     parts.update({key: water[key] for key in ("valve_density", "hot_density", "cold_density", "share_asked", "share",
                                               "reach", "mixed_temperature")})  # fmt: skip
+    parts["cold_source"] = np.append(network.source_cold, False)[network.valve_source[valve]]
     parts.update(_supply_side(network, curves, station, direct, valve, shape, water))
     parts.update(_tempered_side(network, curves, station, valve_of_station, water))
     parts.update(_valve_data(network, valve))
@@ -205,24 +257,24 @@ def _waters(network: Network, valve: Numbers, fault: str) -> dict[str, Numbers]:
     cold = network.cold_temperature[SEASON_OF_STATE]
     wide = (len(cold), len(network.valve_tags))  # every valve of the network once, whatever the openings
     cold_wide = np.broadcast_to(cold[:, None], wide)
-    hot = np.broadcast_to(network.source_temperature[network.valve_source], wide)
+    off = network.source_cold | (fault == HOT_LOST)
+    hot = np.where(off[network.valve_source], cold_wide, network.source_temperature[network.valve_source])
     wanted = np.broadcast_to(network.valve_set, wide)
     asked = np.asarray(hot_mass_fraction_kernel(wanted, hot, cold_wide))
     with np.errstate(invalid="ignore"):
         reach = np.where((asked >= 0) & (asked <= 1), REACHES,
                          np.where(wanted > np.minimum(hot, cold_wide), TOO_COLD, TOO_HOT))  # fmt: skip
     share = np.where(reach == REACHES, asked, np.where(reach == TOO_COLD, 1.0, 0.0))
-    if fault != NORMAL:
-        share, asked, reach = np.zeros_like(share), np.full_like(share, np.nan), np.zeros_like(reach)
-        hot, mixed = cold_wide, cold_wide
-    else:
-        missed = reach != REACHES
-        mixed = np.where(missed, mixture_of_share_kernel(share, hot, cold_wide), wanted) if missed.any() else wanted
+    missed = reach != REACHES
+    mixed = np.where(missed, mixture_of_share_kernel(share, hot, cold_wide), wanted) if missed.any() else wanted
+    if off.any():
+        cold_only = np.broadcast_to(off[network.valve_source], wide)
+        share, asked = np.where(cold_only, 0.0, share), np.where(cold_only, np.nan, asked)
+        reach, mixed = np.where(cold_only, REACHES, reach), np.where(cold_only, cold_wide, mixed)
     of_valves = {"hot_density": density_kernel(hot), "valve_density": density_kernel(mixed),
                  "valve_viscosity": viscosity_kernel(mixed), "share": share, "share_asked": asked, "reach": reach,
                  "mixed_temperature": mixed}  # fmt: skip
-    source = np.broadcast_to(network.source_temperature, (len(cold), len(network.source_tags)))
-    source = source if fault == NORMAL else np.broadcast_to(cold[:, None], source.shape)
+    source = np.where(off, cold[:, None], network.source_temperature)
     # Index NONE finds the cold water at the end.
     everywhere = np.concatenate((source, cold[:, None]), axis=1)
     return {"cold_density": density_kernel(cold), "cold_viscosity": viscosity_kernel(cold),
@@ -235,7 +287,14 @@ def _supply_side(network: Network, curves: Curves, station: Numbers, direct: Num
     both = np.stack((network.valve_cold_node[valve], network.valve_hot_node[valve]), axis=2).reshape(len(valve), -1)
     straight = network.station_node[station][direct].reshape(len(valve), shape.direct)
     ends = np.concatenate((both, straight), axis=1)
+    count, drawing = ends.shape[1], np.zeros((len(ends), 0), dtype=int)
+    reducers = np.full((len(ends), 0, count), NONE)
     tree = tree_of_ends(network, ends)
+    if shape.wide:
+        reducers, drawing = _reducers_above(network, ends), _drawing_sources(network, ends)
+        drawn_at = np.append(network.source_node, 0)[drawing]
+        more = np.concatenate((np.maximum(reducers, 0).reshape(len(ends), -1), drawn_at), axis=1)
+        tree = tree_of_ends(network, np.concatenate((ends, more), axis=1))
     # Where an edge crosses a hot water source, its lower part carries hot water and its upper part cold.
     source, above = network.node_source[tree.lower], network.node_source[tree.upper]
     crossing = (source != NONE) & (above != source)
@@ -250,45 +309,117 @@ def _supply_side(network: Network, curves: Curves, station: Numbers, direct: Num
         "supply_density": water["source_density"][:, own],
         "supply_viscosity": water["source_viscosity"][:, own],
     }
-    return {"supply_lower": lower, "supply_upper": upper, "supply_edges": tree.feeds, "supply_paths": paths,
-            **properties,
+    drawn = None
+    if drawing.shape[1]:
+        mass = np.append(network.source_draw, 0.0) * np.where(
+            np.isnan(water["source_density"]), 0.0, water["source_density"])  # fmt: skip
+        drawn = gathered(mass[:, drawing], np.swapaxes(tree.feeds[:, :, -drawing.shape[1] :], 1, 2))
+    feeds = tree.feeds[:, :, :count]
+    return {"supply_lower": lower, "supply_upper": upper, "supply_edges": feeds, "supply_paths": paths,
+            **properties, "supply_draw": drawn,
+            "supply_held": _held_before_ends(network, tree.lower, feeds, reducers, ends, valve, water),
             "end_static": _end_static(network, curves, ends, valve, water)}  # fmt: skip
+
+
+def gathered(numbers: Numbers, where: Numbers) -> Numbers:
+    """Sums [S, B, k] of numbers [S, B, n] over the incidence [B, n, k]; a loop over n beats many tiny products."""
+    total = np.zeros((*numbers.shape[:2], where.shape[2]))
+    for place in range(where.shape[1]):
+        total += numbers[:, :, place, None] * where[:, place]
+    return total
+
+
+def _reducers_above(network: Network, ends: Numbers) -> Numbers:
+    """Nodes of the pressure-reducing valves above ends [B, ends] as [B, reducers, ends], NONE where there are fewer."""
+    found, node = [], ends
+    while True:
+        reducer = network.last_reducer[node]
+        if not (reducer != NONE).any():
+            break
+        found.append(reducer)
+        node = np.where(reducer != NONE, network.parent[reducer], 0)
+    return np.stack(found, axis=1) if found else np.full((len(ends), 0, ends.shape[1]), NONE)
+
+
+def _drawing_sources(network: Network, ends: Numbers) -> Numbers:
+    """Sources [B, sources] whose other demand flows through pipes that ends [B, ends] depend on, NONE padded."""
+    drawing = np.flatnonzero(network.source_draw != 0)
+    above = network.node_supply[network.source_node[drawing]]
+    supply, source = network.node_supply[ends], network.node_source[ends]
+    related = ((supply[:, :, None] == above) & (above != NONE) | (source[:, :, None] == drawing)).any(axis=1)
+    order = np.argsort(~related, axis=1, kind="stable")
+    taken = np.where(np.take_along_axis(related, order, axis=1), drawing[order], NONE)
+    return taken[:, : int(related.sum(axis=1).max(initial=0))]
+
+
+def _held(lower_depth: Numbers, feeds: Numbers, reducers: Numbers, depth: Numbers, pressure: Numbers) -> Held | None:
+    if not reducers.shape[1]:
+        return None
+    below = lower_depth[:, None, :, None] > depth[np.maximum(reducers, 0)][:, :, None, :]
+    return Held(feeds[:, None] * below, np.where(reducers == NONE, np.inf, pressure))
+
+
+def _held_before_ends(network: Network, lower: Numbers, feeds: Numbers, reducers: Numbers, ends: Numbers,
+                      valve: Numbers, water: dict[str, Numbers]) -> Held | None:  # fmt: skip
+    """What each reducer lets through to the ends of the supply side."""
+    if not reducers.shape[1]:
+        return None
+    setting = np.append(network.reducer_setting, np.nan)[network.node_item[reducers]]
+    hot = network.node_source[reducers] != NONE
+    start, boosted = network.node_elevation[reducers], network.boost_sum[reducers]
+    let = [_pressure_from(network, ends, valve, water, setting[:, k], start[:, k], hot[:, k], boosted[:, k])
+           for k in range(reducers.shape[1])]  # fmt: skip
+    return _held(network.depth[lower], feeds, reducers, network.depth, np.stack(let, axis=2))
 
 
 def _end_static(network: Network, curves: Curves, ends: Numbers, valve: Numbers, water: dict[str, Numbers]) -> Numbers:
     """Pressure at the ends at no flow [S, B, ends], no losses; valve inlets at the valve's height, others at datum."""
     supply, source = network.node_supply[ends], network.node_source[ends]
-    cold_density = water["cold_density"][:, None, None]
     static = np.full((2, *ends.shape), np.nan)
     start = np.full(ends.shape, np.nan)
     if len(network.supply_tags):
         curve = network.supply_curve[:, supply]
         given = np.append(curves.pressure_at_no_flow, np.nan)[curve]
-        static = np.where(curve >= 0, given, network.supply_static[:, supply])
+        with np.errstate(invalid="ignore"):
+            law = (network.supply_static - network.supply_residual) * (
+                network.supply_draw / network.supply_test_flow) ** SUPPLY_EXPONENT  # fmt: skip
+        static = np.where(curve >= 0, given, (network.supply_static - law)[:, supply])
         start = network.supply_elevation[supply]
     pressure = static[LEVEL_OF_STATE]
     own = np.zeros(ends.shape, dtype=bool)
     if len(network.source_tags):
         own = (source != NONE) & network.source_plant_main[source]
-        main = network.source_pressure[source]
-        pressure = np.where(own, main, pressure)
+        pressure = np.where(own, network.source_pressure[source], pressure)
+        start = np.where(own, network.node_elevation[network.source_node[source]], start)
+    return _pressure_from(network, ends, valve, water, pressure, start, own, np.zeros(ends.shape))
+
+
+def _pressure_from(network: Network, ends: Numbers, valve: Numbers, water: dict[str, Numbers], pressure: Numbers,
+                   start: Numbers, hot: Numbers, boosted: Numbers) -> Numbers:  # fmt: skip
+    """Pressure at the ends at no flow when it stands at an elevation upstream; `hot`: that lies behind the source."""
+    source = network.node_source[ends]
+    cold_density = water["cold_density"][:, None, None]
+    source_elevation = np.zeros(ends.shape)
+    if len(network.source_tags):
         source_elevation = network.node_elevation[network.source_node[source]]
-    else:
-        source_elevation = np.zeros(ends.shape)
     heights = network.valve_elevation[valve] if valve.size else np.zeros(valve.shape)
     level = np.zeros(ends.shape)
     level[:, : 2 * valve.shape[1]] = np.repeat(heights, 2, axis=1)
     hot_density = np.ones((len(STATES), *ends.shape))
     hot_density[:, :, : 2 * valve.shape[1]] = np.repeat(water["hot_density"], 2, axis=2)
-    inlet = np.where(source == NONE, level, source_elevation)
-    rise = np.where(own, 0.0, cold_density * (inlet - start))
-    return pressure - GRAVITY * (rise + np.where(source == NONE, 0.0, hot_density * (level - inlet)))
+    inlet = np.where(source == NONE, level, np.where(hot, start, source_elevation))
+    rise = np.where(hot, 0.0, cold_density * (inlet - start))
+    weight = GRAVITY * (rise + np.where(source == NONE, 0.0, hot_density * (level - inlet)))
+    return pressure - weight + (network.boost_sum[ends] - boosted)
 
 
 def _tempered_side(network: Network, curves: Curves, station: Numbers, valve_of_station: Numbers,
                    water: dict[str, Numbers]) -> dict[str, Any]:  # fmt: skip
     behind = valve_of_station != NONE
-    tree = tree_of_ends(network, np.where(behind, network.station_node[station], 0))
+    ends = np.where(behind, network.station_node[station], 0)
+    reducers = _reducers_above(network, ends)
+    tree = tree_of_ends(network, np.concatenate((ends, np.maximum(reducers, 0).reshape(len(ends), -1)), axis=1))
+    feeds = tree.feeds[:, :, : ends.shape[1]]
     paths = stretches(network, curves, tree.lower, tree.upper, LEVEL_OF_STATE)
     at = np.broadcast_to(np.maximum(valve_of_station, 0), (len(STATES), *valve_of_station.shape))
     wide = [np.broadcast_to(water[key][:, None, None], at.shape) for key in ("cold_density", "cold_viscosity")]
@@ -296,9 +427,16 @@ def _tempered_side(network: Network, curves: Curves, station: Numbers, valve_of_
            if water[key].shape[2] else flat.copy()
            for key, flat in zip(("valve_density", "valve_viscosity"), wide, strict=True)]  # fmt: skip
     # All ends below an edge of some length share its valve; take the water of the first.
-    first = np.broadcast_to(tree.feeds.argmax(axis=2), (len(STATES), *tree.lower.shape))
+    first = np.broadcast_to(feeds.argmax(axis=2), (len(STATES), *tree.lower.shape))
     density, viscosity = (np.take_along_axis(one, first, axis=2) for one in own)
-    return {"tempered_lower": tree.lower, "tempered_upper": tree.upper, "tempered_edges": tree.feeds,
+    setting = np.append(network.reducer_setting, np.nan)[network.node_item[reducers]]
+    rise = network.node_elevation[reducers]
+    if len(network.valve_tags):
+        rise = rise - network.valve_elevation[network.node_valve[ends]][:, None, :]
+    let = setting - network.boost_sum[reducers] + GRAVITY * own[0][:, :, None, :] * rise
+    held = _held(network.depth[tree.lower], feeds, reducers, network.depth, let)
+    return {"tempered_lower": tree.lower, "tempered_upper": tree.upper, "tempered_edges": feeds,
+            "tempered_held": held,
             "tempered_paths": paths, "tempered_density": density, "tempered_viscosity": viscosity,
             "station_density": own[0]}  # fmt: skip
 
@@ -327,6 +465,8 @@ def _outlets(network: Network, cases: Cases, openings: Numbers, station: Numbers
         start = np.where(own_valve == NONE, 0.0, elevation)
     wide = np.broadcast_to(place, (len(STATES), *place.shape))
     height = GRAVITY * np.take_along_axis(density, wide, axis=2) * (network.outlet_elevation[outlet] - start)
+    node = network.station_node[network.outlet_station[outlet]]
+    height = height - np.where(own_valve == NONE, 0.0, network.boost_sum[node])  # boosters behind the valve
     return {"outlet_pair": np.where(there, pair, NONE), "station_of_outlet": place,
             "rated_flow": np.where(there, network.outlet_rated_flow[outlet], 0.0),
             "rated_pressure": np.where(there, network.outlet_rated_pressure[outlet], 1.0),

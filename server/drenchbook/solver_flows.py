@@ -14,7 +14,7 @@ import numpy as np
 from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import HOT_LOST, NORMAL
 from drenchbook.physics.mixing_valve import two_seats_kernel
-from drenchbook.solver_blocks import Block
+from drenchbook.solver_blocks import Block, Held, gathered, splits
 from drenchbook.solver_paths import Curves, CurveTable, picked
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -88,9 +88,12 @@ def flows(
     end_mass = _end_mass(block, station_flow, valve_flow, share)
     edges = block.supply_edges
     edge_mass = gathered(end_mass, np.swapaxes(edges, 1, 2))
+    if block.supply_draw is not None:
+        edge_mass = edge_mass + block.supply_draw
     supply_flow = np.repeat(edge_mass, 2, axis=2) / block.supply_density
     loss, slope = block.supply_paths.losses(supply_flow, block.supply_density, block.supply_viscosity, table)
-    end = block.end_static - gathered(loss[..., ::2] + loss[..., 1::2], edges)
+    edge_loss = loss[..., ::2] + loss[..., 1::2]
+    end, lost_on = _least(block.end_static - gathered(edge_loss, edges), edge_loss, block.supply_held, edges)
     count = block.shape.valves
     cold, hot = end[..., 0 : 2 * count : 2], end[..., 1 : 2 * count : 2]
     valve = _valve(block, curves, valve_flow, share, hot, cold, with_slopes)
@@ -100,12 +103,13 @@ def flows(
     )
     before = np.concatenate((valve.pressure, end), axis=2)
     base = picked(before, stations)
-    base = base - gathered(tempered_loss, block.tempered_edges)
+    base, tempered_on = _least(base - gathered(tempered_loss, block.tempered_edges), tempered_loss,
+                               block.tempered_held, block.tempered_edges)  # fmt: skip
     pressure = picked(base, block.station_of_outlet) - block.outlet_height
     slopes = None
     if with_slopes:
         edge_slope = (slope / block.supply_density).reshape(*edge_mass.shape, 2).sum(axis=3)
-        slopes = _slopes(block, valve, edge_slope, tempered_slope, share)
+        slopes = _slopes(block, valve, edge_slope, tempered_slope, share, lost_on, tempered_on)
     mass = valve_flow * block.valve_density
     return Flows(
         outlet_flow=outlet_flow, outlet_pressure=pressure, station_flow=station_flow, valve_flow=valve_flow,
@@ -116,17 +120,27 @@ def flows(
     )  # fmt: skip
 
 
-def gathered(numbers: Numbers, where: Numbers) -> Numbers:
-    """Sums [S, B, k] of numbers [S, B, n] over the incidence [B, n, k]; a loop over n beats many tiny products."""
-    total = np.zeros((*numbers.shape[:2], where.shape[2]))
-    for place in range(where.shape[1]):
-        total += numbers[:, :, place, None] * where[:, place]
-    return total
+@dataclass(frozen=True)
+class _Felt:
+    """Which losses an end feels: edges [S or 1, B, edges, ends], and whether its root reaches through [S, B, ends]."""
+
+    edges: Numbers
+    from_root: Numbers | None  # None: everywhere
 
 
-def has_bypass(block: Block) -> Numbers:
-    """Which valves [B, valves] have a bypass."""
-    return np.asarray((block.bypass_coefficient != 0) | (block.bypass_curve != NONE))
+def _least(pressure: Numbers, loss: Numbers, held: Held | None, edges: Numbers) -> tuple[Numbers, _Felt]:
+    """The least of a pressure [S, B, ends] and what pressure-reducing valves let through; and which losses count."""
+    if held is None:
+        return pressure, _Felt(edges[None], None)
+    felt = np.broadcast_to(edges[None], (len(pressure), *edges.shape))
+    from_root = np.ones(pressure.shape, dtype=bool)
+    for k in range(held.pressure.shape[2]):
+        through = held.pressure[:, :, k] - gathered(loss, held.edges[:, k])
+        less = through < pressure
+        pressure = np.where(less, through, pressure)
+        felt = np.where(less[:, :, None, :], held.edges[:, k], felt)
+        from_root = from_root & ~less
+    return pressure, _Felt(felt, from_root)
 
 
 def _share(block: Block, flow: Numbers, hot_flow: Numbers) -> Numbers:
@@ -134,7 +148,7 @@ def _share(block: Block, flow: Numbers, hot_flow: Numbers) -> Numbers:
     some = flow > 0
     share = np.clip(np.divide(hot_flow, flow, out=np.zeros_like(flow), where=some), 0.0, 1.0)
     share = np.where(share > 1 - WHOLE, 1.0, np.where(share < WHOLE, 0.0, share))
-    return np.where(has_bypass(block), share, 1.0)
+    return np.where(splits(block), share, np.where(block.cold_source, 1.0, block.share))
 
 
 def _incidence(block: Block) -> tuple[Numbers, Numbers, Numbers]:
@@ -184,21 +198,39 @@ def _valve(block: Block, curves: Curves, flow: Numbers, share: Numbers, hot: Num
            for_steps: bool) -> _Valve:  # fmt: skip
     zero, one, blank = np.zeros(flow.shape), np.ones(flow.shape), np.full(flow.shape, np.nan)
     if block.fault == NORMAL:
-        coefficient, slope = coefficient_at(curves, block.coefficient, block.coefficient_curve, flow)
-        chamber, stem, by_flow, by_hot, by_cold = two_seats_kernel(flow, share, hot, cold, coefficient)
-        outlet = block.outlet_square * flow
-        by_flow = by_flow * (1 - flow * slope / coefficient) - 2 * outlet
-        return _Valve(chamber, chamber - outlet * flow, stem, zero, by_flow, zero, by_hot, by_cold, zero, zero)
+        return _mixing(block, curves, flow, share, hot, cold)
     if block.fault == HOT_LOST:
         loss, slope = square_law(curves, block.bypass_coefficient, block.bypass_curve, flow)
         pressure = cold - loss
         return _Valve(pressure, pressure, blank, zero, -slope, zero, zero, one, zero, zero)
+    wide_open = _wide_open(block, curves, flow, share, hot, cold, for_steps)
+    if block.cold_source.all():
+        return wide_open
+    mixing = _mixing(block, curves, flow, share, hot, cold)
+    return _Valve(*(np.where(block.cold_source, one, other) for one, other in zip(
+        wide_open.__dict__.values(), mixing.__dict__.values(), strict=True)))  # fmt: skip
+
+
+def _mixing(block: Block, curves: Curves, flow: Numbers, share: Numbers, hot: Numbers, cold: Numbers) -> _Valve:
+    """Both seats on one stem, then the outlet passage."""
+    zero = np.zeros(flow.shape)
+    coefficient, slope = coefficient_at(curves, block.coefficient, block.coefficient_curve, flow)
+    chamber, stem, by_flow, by_hot, by_cold = two_seats_kernel(flow, share, hot, cold, coefficient)
+    outlet = block.outlet_square * flow
+    by_flow = by_flow * (1 - flow * slope / coefficient) - 2 * outlet
+    return _Valve(chamber, chamber - outlet * flow, stem, zero, by_flow, zero, by_hot, by_cold, zero, zero)
+
+
+def _wide_open(block: Block, curves: Curves, flow: Numbers, share: Numbers, hot: Numbers, cold: Numbers,
+               for_steps: bool) -> _Valve:  # fmt: skip
+    """The hot seat fully open beside the bypass, both with cold water."""
+    blank = np.full(flow.shape, np.nan)
     hot_flow, cold_flow = share * flow, (1 - share) * flow
     seat, seat_slope = square_law(curves, block.coefficient, block.coefficient_curve, hot_flow)
     behind_seat = hot - seat
     behind_hot = behind_seat - block.outlet_square * hot_flow**2
     seat_slope = seat_slope + 2 * block.outlet_square * hot_flow
-    fitted = np.broadcast_to(has_bypass(block), flow.shape)
+    fitted = np.broadcast_to(splits(block), flow.shape)
     loss, slope = square_law(curves, np.where(fitted[0], block.bypass_coefficient, 1.0), block.bypass_curve, cold_flow)
     behind_bypass = cold - loss
     # Steps look behind the bypass where there is one; what is told is the pressure behind a way that passes water.
@@ -211,16 +243,16 @@ def _valve(block: Block, curves: Curves, flow: Numbers, share: Numbers, hot: Num
     )  # fmt: skip
 
 
-def _slopes(block: Block, valve: _Valve, edge_slope: Numbers, tempered_slope: Numbers, share: Numbers
-            ) -> Slopes:  # fmt: skip
+def _slopes(block: Block, valve: _Valve, edge_slope: Numbers, tempered_slope: Numbers, share: Numbers,
+            lost_on: _Felt, tempered_on: _Felt) -> Slopes:  # fmt: skip
     """Slopes by the chain rule: outlet and hot flows → mass at the ends → pressure there → valves → outlets."""
     outlets, feed, valves = _incidence(block)
     m, v, d = block.shape.stations, block.shape.valves, block.shape.direct
     edges = block.supply_edges
     # Pressure at the ends with mass at the ends [S, B, ends, ends].
-    end_by_mass = -np.matmul(np.swapaxes(edges, 1, 2) * edge_slope[:, :, None, :], edges)
+    end_by_mass = -np.matmul(np.swapaxes(lost_on.edges, 2, 3) * edge_slope[:, :, None, :], edges)
     # Mass at the ends with station flow [S, B, ends, stations]; with a cold source the hot flows stand apart.
-    on_hot = share if block.fault in (NORMAL, HOT_LOST) else np.where(has_bypass(block), 0.0, 1.0) * np.ones_like(share)
+    on_hot = share if block.fault in (NORMAL, HOT_LOST) else np.where(splits(block), 0.0, share)
     mass_by_station = np.zeros((*share.shape[:2], 2 * v + d, m))
     to_valve = np.swapaxes(valves, 1, 2) * block.valve_density[..., None]
     mass_by_station[:, :, 0 : 2 * v : 2] = (1 - on_hot)[..., None] * to_valve
@@ -235,13 +267,14 @@ def _slopes(block: Block, valve: _Valve, edge_slope: Numbers, tempered_slope: Nu
                         + valve.by_flow[..., None] * own)  # fmt: skip
     feeds = np.broadcast_to(feed[:, :, None], (len(share), *feed.shape, m))
     base = np.take_along_axis(np.concatenate((valve_by_station, end_by_station), axis=2), feeds, axis=2)
-    tempered = block.tempered_edges
-    base = base - np.matmul(np.swapaxes(tempered, 1, 2) * tempered_slope[:, :, None, :], tempered)
+    if tempered_on.from_root is not None:
+        base = base * tempered_on.from_root[..., None]
+    base = base - np.matmul(np.swapaxes(tempered_on.edges, 2, 3) * tempered_slope[:, :, None, :], block.tempered_edges)
     to_stations = np.swapaxes(outlets, 1, 2)
     pressure_flow = np.matmul(np.matmul(outlets, base), to_stations)
     if block.fault in (NORMAL, HOT_LOST):
         return Slopes(pressure_flow, None, None, None)
-    fitted = np.where(has_bypass(block), 1.0, 0.0)
+    fitted = np.where(splits(block), 1.0, 0.0)
     moved = block.valve_density * fitted  # mass that changes sides with a hot flow
     end_by_hot = (end_by_mass[..., 1 : 2 * v : 2] - end_by_mass[..., 0 : 2 * v : 2]) * moved[:, :, None, :]
     cold, hot = end_by_hot[:, :, 0 : 2 * v : 2], end_by_hot[:, :, 1 : 2 * v : 2]
@@ -249,6 +282,8 @@ def _slopes(block: Block, valve: _Valve, edge_slope: Numbers, tempered_slope: Nu
     valve_by_hot = valve.by_cold[..., None] * cold + valve.by_hot[..., None] * hot + valve.by_hot_flow[..., None] * unit
     feeds = np.broadcast_to(feed[:, :, None], (len(share), *feed.shape, v))
     base = np.take_along_axis(np.concatenate((valve_by_hot, end_by_hot), axis=2), feeds, axis=2)
+    if tempered_on.from_root is not None:
+        base = base * tempered_on.from_root[..., None]
     gap = end_by_station[:, :, 0 : 2 * v : 2] - end_by_station[:, :, 1 : 2 * v : 2]
     gap_by_station = fitted[..., None] * gap + valve.imbalance_by_flow[..., None] * own
     gap_by_hot = fitted[..., None] * (cold - hot) + valve.imbalance_by_hot_flow[..., None] * unit

@@ -116,6 +116,7 @@ class Stretches:
     minor: Numbers  # times density and flow squared
     square: Numbers  # times flow squared
     supply: Numbers  # [state, opening, stretch] drop of the supply's law at 1 m³/s
+    draw: Numbers  # [opening, stretch] other demand on that supply [m³/s]
     segment: Numbers  # flat index of the stretch, rising
     segment_length: Numbers
     segment_diameter: Numbers
@@ -130,7 +131,7 @@ class Stretches:
         element, moved_element = rows_of(self.element, width, at)
         return Stretches(
             self.hazen_williams, self.power.take(at, axis=0), self.minor.take(at, axis=0),
-            self.square.take(at, axis=0), self.supply.take(at, axis=1),
+            self.square.take(at, axis=0), self.supply.take(at, axis=1), self.draw.take(at, axis=0),
             moved_segment, self.segment_length[segment], self.segment_diameter[segment],
             self.segment_roughness[segment], moved_element, self.element_curve[:, element],
         )  # fmt: skip
@@ -140,12 +141,14 @@ class Stretches:
         flow = np.maximum(flow, 0.0)
         line = (self.minor * density + self.square) * flow
         loss, slope = line * flow, 2 * line
-        for at, coefficient, exponent in (
-            (self.powered, self.power, HAZEN_WILLIAMS_FLOW), (self.fed, self.supply, SUPPLY_EXPONENT),
-        ):  # fmt: skip
-            part = coefficient[..., at] * flow[..., at] ** (exponent - 1)
-            loss[..., at] += part * flow[..., at]
-            slope[..., at] += exponent * part
+        at = self.powered
+        part = self.power[:, at] * flow[..., at] ** (HAZEN_WILLIAMS_FLOW - 1)
+        loss[..., at] += part * flow[..., at]
+        slope[..., at] += HAZEN_WILLIAMS_FLOW * part
+        at = self.fed
+        drop, rise = supply_drop(self.supply[..., at], flow[..., at], self.draw[:, at])
+        loss[..., at] += drop
+        slope[..., at] += rise
         loss, slope = loss.reshape(len(loss), -1), slope.reshape(len(slope), -1)
         if len(self.segment):
             at = self.segment
@@ -179,6 +182,14 @@ class Stretches:
         """Stretches that have segments, and where theirs begin."""
         first = np.flatnonzero(np.diff(self.segment, prepend=-1))
         return self.segment[first], first
+
+
+def supply_drop(coefficient: Numbers, flow: Numbers, draw: Numbers) -> tuple[Numbers, Numbers]:
+    """Pressure that a supply's law loses from no flow to a flow, and its slope, while an other demand is drawn too."""
+    more = flow + draw
+    part = coefficient * more ** (SUPPLY_EXPONENT - 1)
+    drop = part * more
+    return drop - coefficient * draw**SUPPLY_EXPONENT if draw.any() else drop, SUPPLY_EXPONENT * part
 
 
 def rows_of(flat: Numbers, width: int, at: Numbers) -> tuple[Numbers, Numbers]:
@@ -215,13 +226,14 @@ def stretches(network: Network, curves: Curves, lower: Numbers, upper: Numbers, 
     element, element_curve = _elements(network, low, high)
     element_curve = np.tile(element_curve, (len(states), 1))
     supply = np.where((high == 0) & (low != 0), network.node_supply[low], NONE)
-    drop = np.zeros((len(states), low.size))
+    drop, draw = np.zeros((len(states), low.size)), np.zeros(low.size)
     if len(network.supply_tags):
         curve = network.supply_curve[:, supply]
         with np.errstate(invalid="ignore"):
             law = ((network.supply_static - network.supply_residual)
                    / network.supply_test_flow**SUPPLY_EXPONENT)[:, supply]  # fmt: skip
         drop = np.where((supply >= 0) & (curve < 0), law, 0.0)[states]
+        draw = np.where(supply >= 0, network.supply_draw[supply], 0.0)
         fed = np.flatnonzero((supply >= 0) & np.any(curve >= 0, axis=0))
         given = curve[:, fed][states]
         element = np.concatenate((element, fed))
@@ -234,7 +246,7 @@ def stretches(network: Network, curves: Curves, lower: Numbers, upper: Numbers, 
     )
     return Stretches(
         network.hazen_williams, power.reshape(shape), minor, square,
-        drop.reshape(len(states), *shape), segment, length, network.class_diameter[class_],
+        drop.reshape(len(states), *shape), draw.reshape(shape), segment, length, network.class_diameter[class_],
         network.class_roughness[class_], element[order], element_curve[:, order],
     )  # fmt: skip
 

@@ -2,7 +2,8 @@
 
 Axis 0 is the state of season and supply in the order of `operating_cases.STATES`. Axis 1 is the opening, or a pair of
 an opening with one of its outlets, stations, valves, supplies or hot water sources; `Cases` holds which pairs those
-are. Every number of a case that is not SOLVED is not-a-number: no root is a state, never a zero. A solved case may
+are. Every number of a case that is not SOLVED is not-a-number: no root is a state, never a zero (FROM_DATA has the
+flows of the valve's data sheet and of the outlets that share them, and nothing else). A solved case may
 hold a starved outlet: its flow is 0 and its pressure, zero or less, is what the network would still give there.
 """
 
@@ -16,7 +17,7 @@ import numpy as np
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
-SOLVED, CANNOT_REACH, MISSING, BEYOND_CURVE, NOT_CONVERGED, NO_PATH = range(6)
+SOLVED, CANNOT_REACH, MISSING, BEYOND_CURVE, NOT_CONVERGED, NO_PATH, FROM_DATA, NO_WATER = range(8)
 STATE_WORDS: tuple[str, ...] = (
     "solved",
     "supply cannot reach",
@@ -24,6 +25,8 @@ STATE_WORDS: tuple[str, ...] = (
     "beyond curve points",
     "not converged",
     "no flow path",  # a fault that this valve has no way round: no bypass is fitted, or the station has no valve
+    "from the valve's data",  # not solved: the valve passes what its data sheet says, shared out by rated flow
+    "no water: supply or valve lost",
 )
 REACHES, TOO_COLD, TOO_HOT = 0, -1, 1
 
@@ -93,7 +96,7 @@ class FaultResults:
 class Results:
     """Every fault of every case."""
 
-    faults: tuple[FaultResults, ...]  # in the order of operating_cases.FAULTS
+    faults: tuple[FaultResults, ...]  # in the order of operating_cases.FAULTS, those that can happen on the site
 
     def fault(self, name: str) -> FaultResults:
         """The results of one fault by its name; KeyError if it is not solved."""
@@ -101,6 +104,11 @@ class Results:
             if one.fault == name:
                 return one
         raise KeyError(name)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The faults that were solved."""
+        return tuple(one.fault for one in self.faults)
 
     @property
     def normal(self) -> FaultResults:

@@ -17,8 +17,8 @@ import numpy as np
 
 from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import SOURCE_COLD
-from drenchbook.solver_blocks import Block
-from drenchbook.solver_flows import WHOLE, Flows, flows, gathered, has_bypass
+from drenchbook.solver_blocks import Block, gathered, splits
+from drenchbook.solver_flows import WHOLE, Flows, flows
 from drenchbook.solver_paths import Curves, CurveTable
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -83,7 +83,7 @@ class _Newton:
         self.flow = np.where(self.reached[..., None], np.minimum(free, _cap(block)), 0.0)
         if block.fault == SOURCE_COLD:
             total = gathered(self.flow, _valve_of_outlet(block))
-            self.hot = np.where(has_bypass(block), 0.5, 1.0) * total
+            self.hot = np.where(splits(block), 0.5, 1.0) * total
         self.settled: Numbers = np.logical_not(self.reached)
 
     def _at_rest(self, table: CurveTable) -> Numbers:
@@ -92,7 +92,7 @@ class _Newton:
         still = flows(block, self.curves, table, self.flow, self.hot, with_slopes=False)
         if block.fault != SOURCE_COLD:
             return still.outlet_pressure
-        better = np.where(has_bypass(block), np.maximum(still.cold_pressure, still.hot_pressure), still.hot_pressure)
+        better = np.where(splits(block), np.maximum(still.cold_pressure, still.hot_pressure), still.hot_pressure)
         to_outlets = np.swapaxes(_valve_of_outlet(block), 1, 2)
         lift = better - still.valve_pressure
         return still.outlet_pressure + gathered(lift, to_outlets)
@@ -172,7 +172,7 @@ def _step(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: 
     flow, cap, total_of = now.outlet_flow, _cap(block), _valve_of_outlet(block)
     full, empty = np.zeros(hot.shape, dtype=bool), np.zeros(hot.shape, dtype=bool)
     if block.fault == SOURCE_COLD:
-        full = (hot >= now.valve_flow * (1 - WHOLE)) & (miss_hot <= 0) | ~has_bypass(block)
+        full = (hot >= now.valve_flow * (1 - WHOLE)) & (miss_hot <= 0) | ~splits(block)
         empty = (hot <= 0) & (miss_hot >= 0) & ~full
     low, high = np.zeros(flow.shape, dtype=bool), np.zeros(flow.shape, dtype=bool)
     at_full = full
@@ -270,7 +270,7 @@ def _with_hot_flows(block: Block, now: Flows, matrix: Numbers, right: Numbers, m
     place = np.arange(matrix.shape[2])
     carry[..., place, place] = 1.0
     # Without a bypass the outlets look behind the hot seat already, and nothing is carried over.
-    follows = full & has_bypass(block)
+    follows = full & splits(block)
     carry[..., outlets:, :outlets] = follows[..., None] * np.swapaxes(_valve_of_outlet(block), 1, 2)
     turned = np.swapaxes(carry, 2, 3)
     return np.matmul(np.matmul(turned, matrix), carry), np.matmul(turned, right[..., None])[..., 0]

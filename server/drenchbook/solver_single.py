@@ -17,9 +17,9 @@ from drenchbook.physics.mixing_valve import two_seats_kernel
 from drenchbook.physics.outlets import outlet_flow_kernel
 from drenchbook.physics.pipe_flow import HAZEN_WILLIAMS_FLOW, darcy_gradient_kernel
 from drenchbook.physics.supply import SUPPLY_EXPONENT
-from drenchbook.solver_blocks import SEASON_OF_STATE, Block
-from drenchbook.solver_flows import coefficient_at, gathered, has_bypass, square_law
-from drenchbook.solver_paths import Curves, CurveTable, Stretches, rows_of
+from drenchbook.solver_blocks import SEASON_OF_STATE, Block, gathered, splits
+from drenchbook.solver_flows import coefficient_at, square_law
+from drenchbook.solver_paths import Curves, CurveTable, Stretches, rows_of, supply_drop
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -37,6 +37,7 @@ class Paths:
 
     power: Numbers  # Hazen-Williams
     supply: Numbers  # drop of the supply's law
+    draw: Numbers  # other demand on that supply, in units of the part's flow
     square: Numbers
     segment_group: Numbers  # part of its opening: 4·opening + part, rising
     segment_factor: Numbers  # [S, segments]
@@ -55,7 +56,7 @@ class Paths:
         element, element_group = rows_of(self.element_group, 4, at)
         changed: dict[str, Any] = {"segment_group": segment_group, "element_group": element_group}
         for name, value in self.__dict__.items():
-            if name in ("power", "supply", "square"):
+            if name in ("power", "supply", "draw", "square"):
                 changed[name] = value.take(at, axis=1)
             elif name not in changed:
                 changed[name] = value.take(segment if name.startswith("segment") else element, axis=-1)
@@ -65,10 +66,15 @@ class Paths:
         """Loss and slope of each part at its flow [S, B, 4], or at one flow for all [S, B, 1]."""
         powered = flow ** (HAZEN_WILLIAMS_FLOW - 1)
         part = self.power * powered
-        drop = self.supply * (powered if SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW else flow ** (SUPPLY_EXPONENT - 1))
         line = self.square * flow
-        loss = (part + drop + line) * flow
-        slope = HAZEN_WILLIAMS_FLOW * part + SUPPLY_EXPONENT * drop + 2 * line
+        if self.is_drawn:
+            drop, rise = supply_drop(self.supply, flow, self.draw)
+            loss = (part + line) * flow + drop
+            slope = HAZEN_WILLIAMS_FLOW * part + rise + 2 * line
+        else:
+            drop = self.supply * (powered if SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW else flow ** (SUPPLY_EXPONENT - 1))
+            loss = (part + drop + line) * flow
+            slope = HAZEN_WILLIAMS_FLOW * part + SUPPLY_EXPONENT * drop + 2 * line
         wide = (loss.reshape(len(loss), -1), slope.reshape(len(slope), -1))
         if len(self.segment_group):
             gradient = darcy_gradient_kernel(
@@ -87,6 +93,11 @@ class Paths:
             for total, one in zip(wide, (value, rise * self.element_factor), strict=True):
                 total[:, groups] += np.add.reduceat(one, first, axis=1)
         return wide[0].reshape(loss.shape), wide[1].reshape(loss.shape)
+
+    @property
+    def is_drawn(self) -> bool:
+        """Whether any supply gives another demand besides."""
+        return bool(self.draw.any())
 
     @staticmethod
     def _of(flow: Numbers, group: Numbers) -> Numbers:
@@ -113,7 +124,7 @@ def paths_of(block: Block) -> Paths:
         (block.tempered_paths, np.full((len(block), 1), TEMPERED), np.ones((len(factor), len(block), 1)),
          block.tempered_density, block.tempered_viscosity),
     )  # fmt: skip
-    sums = [np.zeros((len(factor), len(block), 4)) for _ in range(3)]
+    sums = [np.zeros((len(factor), len(block), 4)) for _ in range(4)]  # power, supply, draw, square
     for side, place, times, density, _ in sides:
         _add_coefficients(sums, side, place, times, density)
     segments = [_segments(*side) for side in sides]
@@ -134,10 +145,14 @@ def _add_coefficients(sums: list[Numbers], side: Stretches, part: Numbers, facto
     sums[0] += gathered(side.power[:, at] * factor[..., at] ** HAZEN_WILLIAMS_FLOW, which[:, at])[SEASON_OF_STATE]
     at = np.flatnonzero(side.minor.any(axis=0) | side.square.any(axis=0))
     lost = side.minor[:, at] * density[..., at] + side.square[:, at]
-    sums[2] += gathered(lost * factor[..., at] ** 2, which[:, at])[SEASON_OF_STATE]
+    sums[3] += gathered(lost * factor[..., at] ** 2, which[:, at])[SEASON_OF_STATE]
     at = side.fed
     drawn = factor[..., at] ** SUPPLY_EXPONENT
     sums[1] += gathered(side.supply[..., at] * drawn[SEASON_OF_STATE], which[:, at])
+    if side.draw.any():  # each part begins at one supply at most
+        share = np.divide(side.draw[:, at], factor[..., at], out=np.zeros_like(factor[..., at]),
+                          where=factor[..., at] > 0)  # fmt: skip
+        sums[2] += gathered(share, which[:, at])[SEASON_OF_STATE]
 
 
 def _segments(side: Stretches, part: Numbers, factor: Numbers, density: Numbers, viscosity: Numbers) -> list[Numbers]:
@@ -158,7 +173,8 @@ _OF_PATHS = frozenset(("opening", "supply_edges", "share", "valve_density", "sta
                        "supply_viscosity", "supply_paths", "tempered_paths", "tempered_density",
                        "tempered_viscosity"))  # fmt: skip
 _USED = frozenset(("end_static", "share", "coefficient", "coefficient_curve", "outlet_square", "bypass_coefficient",
-                   "bypass_curve", "rated_flow", "rated_pressure", "regulated", "outlet_pair"))  # fmt: skip
+                   "bypass_curve", "cold_source", "rated_flow", "rated_pressure", "regulated",
+                   "outlet_pair"))  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -220,7 +236,7 @@ class Station:
             return cold - loss[..., TEMPERED] - self.lowest
         hot = block.end_static[..., 1] - loss[..., COMMON] - loss[..., HOT]
         if block.fault == SOURCE_COLD:
-            inlet = np.where(has_bypass(block)[:, 0], np.maximum(cold, hot), hot)
+            inlet = np.where(splits(block)[:, 0], np.maximum(cold, hot), hot)
         else:  # a shut seat does not count; of two open ones the lower inlet holds the flow back
             share = block.share[..., 0]
             inlet = np.where(share <= 0, cold, np.where(share >= 1, hot, np.minimum(cold, hot)))
@@ -233,7 +249,7 @@ class Station:
         nothing.
         """
         block = self.block
-        fitted = np.broadcast_to(has_bypass(block)[:, 0], flow.shape)
+        fitted = np.broadcast_to(splits(block)[:, 0], flow.shape)
         low, high = np.full(flow.shape, -MARGIN), np.full(flow.shape, 1 + MARGIN)
         share = np.where(fitted, share, 1.0)
         for _ in range(MOST_STEPS):
@@ -263,7 +279,7 @@ class Station:
         seat, seat_slope = (one[..., 0] for one in square_law(
             self.curves, block.coefficient, block.coefficient_curve, hot_flow[..., None]))  # fmt: skip
         outlet = block.outlet_square[:, 0] * hot_flow
-        fitted = has_bypass(block)
+        fitted = splits(block)
         bypass, bypass_slope = (one[..., 0] for one in square_law(
             self.curves, np.where(fitted, block.bypass_coefficient, 1.0), block.bypass_curve,
             cold_flow[..., None]))  # fmt: skip

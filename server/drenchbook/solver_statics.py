@@ -8,9 +8,10 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from drenchbook.faulted_network import network_in
 from drenchbook.network_arrays import NONE, Network
-from drenchbook.operating_cases import STATES, stations_alone
-from drenchbook.solver_blocks import Block, block_of, shapes
+from drenchbook.operating_cases import OTHER_DEMAND, STATES, stations_alone
+from drenchbook.solver_blocks import Block, Held, block_of, shapes
 from drenchbook.solver_flows import flows
 from drenchbook.solver_paths import Curves, network_curves
 from drenchbook.solver_results import StaticPressures
@@ -44,20 +45,30 @@ def static_pressures(network: Network) -> StaticPressures:
         At each outlet and at both inlets of each valve, the larger of both seasons; not-a-number where an input of the
         path is missing. [Pa]
 
-    Notes ----- No loss of any device is credited: a device that holds pressure back at no flow may leak. Behind a
-    valve the higher of its inlets counts [worked here].
+    Notes
+    -----
+    No loss of any device is credited: a device that holds pressure back at no flow may leak. A pressure-reducing valve
+    holds its setting, a booster adds its head at no flow. Behind a valve the higher of its inlets counts [worked here].
     """
     curves = network_curves(network)
     outlet = np.full(len(network.outlet_station), np.nan)
     cold, hot = (np.full(len(network.valve_tags), np.nan) for _ in range(2))
     for block, place in _alone(network, curves):
-        static = block.end_static[HIGH_STATES]
-        highest = static.max(axis=2)[..., None] - block.outlet_height[HIGH_STATES]
+        static = _at_rest(block.end_static, block.supply_held)[HIGH_STATES]
+        before = np.broadcast_to(static.max(axis=2)[..., None], block.outlet_height[HIGH_STATES].shape)
+        if block.tempered_held is not None:
+            before = np.minimum(before, block.tempered_held.pressure[HIGH_STATES].min(axis=2))  # one station each
+        highest = before - block.outlet_height[HIGH_STATES]
         there = place != NONE
         outlet[place[there]] = highest.max(axis=0)[there]
         if block.shape.valves:
             cold[block.valve[:, 0]], hot[block.valve[:, 0]] = static.max(axis=0).T
     return StaticPressures(outlet, cold, hot)
+
+
+def _at_rest(pressure: Numbers, held: Held | None) -> Numbers:
+    """Pressures at the ends at no flow, no higher than what pressure-reducing valves hold."""
+    return pressure if held is None else np.minimum(pressure, held.pressure.min(axis=2))
 
 
 def frictionless_margin(network: Network, required_flow: Numbers, minimum_pressure: Numbers) -> Numbers:
@@ -80,11 +91,11 @@ def frictionless_margin(network: Network, required_flow: Numbers, minimum_pressu
 
     Notes
     -----
-    Supply at the required flow less line devices, mixing valve, rise and the outlet's pressure; pipes, fittings and the
-    hot water source count nothing [worked here].
+    Supply at the required flow, other demand drawn too, less line devices, mixing valve, rise and the outlet's
+    pressure; pipes, fittings and the hot water source count nothing [worked here].
     """
-    smooth = _without_friction(network)
-    curves = network_curves(network)
+    smooth = _without_friction(network_in(network, OTHER_DEMAND))
+    curves = network_curves(smooth)
     margin = np.full(len(network.station_tags), np.nan)
     for block, place in _alone(smooth, curves):
         there = place != NONE

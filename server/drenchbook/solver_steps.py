@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drenchbook.network_arrays import NONE, ROOT, RUN, SOURCE, SUPPLY, Network
-from drenchbook.operating_cases import HOT_LOST, NORMAL, STATES, Cases
+from drenchbook.faulted_network import network_in
+from drenchbook.network_arrays import NONE, REDUCER, ROOT, RUN, SOURCE, SUPPLY, Network
+from drenchbook.operating_cases import HOT_LOST, STATES, Cases
 from drenchbook.physics.pipe_flow import (
     darcy_weisbach_loss,
     elevation_pressure,
@@ -72,6 +73,7 @@ class _Walk:
     """The flows of one case, and the rows along its paths."""
 
     def __init__(self, network: Network, cases: Cases, results: Results, fault: str, state: int, opening: int):
+        network = network_in(network, fault)
         self.network, self.results, self.fault, self.state = network, results.fault(fault), fault, state
         self.level = ("low", "high").index(STATES[state][1])
         self.cold = _Water(float(network.cold_temperature[("cold", "warm").index(STATES[state][0])]))
@@ -90,22 +92,31 @@ class _Walk:
             valve = int(network.station_valve[number])
             water = self.mixed(valve) if valve != NONE else self.cold
             self._draw(int(network.station_node[number]), self.results.outlet_flow[state, pair] * water.density)
+        for source in np.flatnonzero(network.source_draw != 0):
+            warm = self.cold if network.source_cold[source] or fault == HOT_LOST else _Water(
+                float(network.source_temperature[source]))  # fmt: skip
+            self._draw(int(network.source_node[source]), float(network.source_draw[source]) * warm.density)
 
     def hot(self, valve: int) -> _Water:
         """The water at a valve's hot inlet."""
-        if self.fault != NORMAL:
+        source = self.network.valve_source[valve]
+        if self.fault == HOT_LOST or self.network.source_cold[source]:
             return self.cold
-        return _Water(float(self.network.source_temperature[self.network.valve_source[valve]]))
+        return _Water(float(self.network.source_temperature[source]))
 
     def mixed(self, valve: int) -> _Water:
         """The water behind a valve: at set temperature, or at full hot or full cold."""
         pair = self.valve_slot[valve]
         fraction = self.results.valve.hot_fraction[self.state, pair]
-        if self.fault != NORMAL:
+        if self._wide_open(valve):
             return self.cold
         if 0 <= fraction <= 1:
             return _Water(float(self.network.valve_set[valve]))
         return self.hot(valve) if self.results.valve.reach[self.state, pair] < 0 else self.cold
+
+    def _wide_open(self, valve: int) -> bool:
+        """Whether a valve does not mix: its hot side has no pressure, or gives cold water."""
+        return bool(self.fault == HOT_LOST or self.network.source_cold[self.network.valve_source[valve]])
 
     def _draw(self, node: int, mass: float) -> None:
         while self.network.node_kind[node] != ROOT:
@@ -174,8 +185,13 @@ class _Walk:
                 if network.source_curve[item] != NONE:
                     loss += float(curve_pressure_kernel(flow, *network.curves[network.source_curve[item]])[0])
                 steps = [("hot water source", network.source_tags[item], loss)]
+            elif kind == REDUCER:
+                steps = list(self._devices(node, flow))
+                left = pressure - sum(loss for *_, loss in steps)
+                held = max(left - float(network.reducer_setting[item]), 0.0)
+                steps.append(("device", f"{network.device_names[network.reducer_tags[item]]} setting", held))
             elif kind == RUN:
-                steps = [*self._devices(item, flow), ("pipe", network.run_tags[item], self._pipe(item, flow, now))]
+                steps = [*self._devices(node, flow), ("pipe", network.run_tags[item], self._pipe(item, flow, now))]
                 rise = float(network.node_elevation[node]) - height
                 if rise:
                     steps.append(("rise", network.run_tags[item], float(elevation_pressure(rise, now.density))))
@@ -194,16 +210,16 @@ class _Walk:
             return pressure, float(values[0]) - pressure
         law = [float(one[level, item]) for one in (network.supply_static, network.supply_residual,
                                                    network.supply_test_flow)]  # fmt: skip
-        pressure = float(supply_pressure_kernel(flow, *law)[0])
+        pressure = float(supply_pressure_kernel(flow + float(network.supply_draw[item]), *law)[0])
         return pressure, law[0] - pressure
 
-    def _devices(self, run: int, flow: float) -> Iterator[tuple[str, str, float]]:
+    def _devices(self, node: int, flow: float) -> Iterator[tuple[str, str, float]]:
+        """Each device there; a booster's loss is below zero."""
         network = self.network
-        for tag in network.run_devices[run]:
+        for tag in network.node_devices[node]:
+            loss = network.device_square.get(tag, 0.0) * flow**2 - network.device_head.get(tag, 0.0)
             if tag in network.device_curve:
-                loss = float(curve_pressure_kernel(flow, *network.curves[network.device_curve[tag]])[0])
-            else:
-                loss = network.device_square[tag] * flow**2
+                loss += float(curve_pressure_kernel(flow, *network.curves[network.device_curve[tag]])[0])
             yield "device", network.device_names[tag], loss
 
     def _pipe(self, run: int, flow: float, water: _Water) -> float:
@@ -232,7 +248,7 @@ class _Walk:
         cold, hot = float(now.cold_pressure[state, pair]), float(now.hot_pressure[state, pair])
         warm, cool = self.hot(valve).temperature, self.cold.temperature
         mixed = self.mixed(valve).temperature
-        if self.fault == NORMAL:
+        if not self._wide_open(valve):
             lower = np.fmin(cold, hot)
             yield PathStep("valve", "seats", tag, flow, float(lower) - chamber, chamber, mixed)
             if behind != chamber:

@@ -177,8 +177,6 @@ FIRES = (
           r"^Event bench 1 has no written reason\.$"),
     Fires("EVT-2", lambda: lab("supplies", "SUP-1", other_demand=BLANKED), "L5", NOT_KNOWN,
           r"other demand of SUP-1 is not stated\.$"),
-    Fires("EVT-2", lambda: lab("supplies", "SUP-1", other_demand=50.0), "L5", NOT_KNOWN,
-          r"other demand of SUP-1 is typed but not counted in the hydraulics"),
     # the worked laboratory: 25.42 + 3.20 gpm at the high state
     Fires("DRN-1", lambda: lab("stations", "L1", drain=25.0), "L1", WARNED,
           r"^L1 gives up to 28\.[6-9] gpm; its drain takes 25\.0 gpm\.$"),

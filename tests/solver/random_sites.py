@@ -69,7 +69,8 @@ class RandomSite:
 
     def supply(self, number: int) -> None:
         r = self.random
-        row: dict[str, Any] = {"tag": f"S{number}", "gauge_elevation": self.number(-3, 3, "length")}
+        row: dict[str, Any] = {"tag": f"S{number}", "gauge_elevation": self.number(-3, 3, "length"),
+                               "other_demand": 0.0}  # fmt: skip
         for level, more in (("low", 0.0), ("high", 120 * KPA)):
             static = r.uniform(300, 550) * KPA + more
             if r.random() < 0.3:
@@ -123,7 +124,8 @@ class RandomSite:
         if self.shared_source and r.random() < 0.4:
             return self.shared_source
         tag = f"H{len(self.rows['hot_water_sources'])}"
-        row: dict[str, Any] = {"tag": tag, "kind": r.choice(("storage", "instantaneous electric", "plant main"))}
+        row: dict[str, Any] = {"tag": tag, "kind": r.choice(("storage", "instantaneous electric", "plant main")),
+                               "other_demand": 0.0}  # fmt: skip
         name = {"storage": "start_temperature", "plant main": "main_temperature"}.get(row["kind"], "set_temperature")
         row[name] = self.number(45, 70, "temperature")
         if row["kind"] == "plant main":
