@@ -44,6 +44,7 @@ class Context:
         self.site, self.network, self.cases, self.results = site, network, cases, results
         self.units = site.units
         self._models: dict[str, Any] = {}
+        self._labels: dict[int, str] = {}
         self._limits: dict[str, LimitRow] = {}
         self._units: dict[tuple[str, str], str] = {}
         self.rows = {
@@ -250,10 +251,13 @@ class Context:
 
     def case_label(self, opening: int, state: int = -1, fault: str = "normal") -> str:
         """A case in words: "L1 + L2: cold season, high supply, hot pressure lost"."""
+        label = self._labels.get(opening)
+        if label is None:
+            label = self._labels[opening] = self.cases.label(opening)
         words = [] if state < 0 else [f"{STATES[state][0]} season", f"{STATES[state][1]} supply"]
         if fault != "normal":
             words.append(fault)
-        return self.cases.label(opening) + (": " if words else "") + ", ".join(words)
+        return label + (": " if words else "") + ", ".join(words)
 
     def stations_of(self, opening: int) -> Sequence[int]:
         """The stations of an opening."""

@@ -108,7 +108,12 @@ def unit_of(quantity: str, system: str) -> str:
     >>> unit_of("flow", "US"), unit_of("flow", "SI")
     ('gpm', 'L/min')
     """
-    return QUANTITIES[quantity][SYSTEMS.index(system)]
+    return _UNIT_OF[quantity, system]
+
+
+_UNIT_OF = {
+    (quantity, system): unit for quantity, pair in QUANTITIES.items() for system, unit in zip(SYSTEMS, pair, strict=True)
+}
 
 
 def unit_system(typed: object) -> str:
