@@ -111,9 +111,7 @@ def unit_of(quantity: str, system: str) -> str:
     return _UNIT_OF[quantity, system]
 
 
-_UNIT_OF = {
-    (quantity, system): unit for quantity, pair in QUANTITIES.items() for system, unit in zip(SYSTEMS, pair, strict=True)
-}
+_UNIT_OF = {(name, system): pair[place] for name, pair in QUANTITIES.items() for place, system in enumerate(SYSTEMS)}
 
 
 def unit_system(typed: object) -> str:
