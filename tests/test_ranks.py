@@ -66,6 +66,7 @@ RANKS: dict[str, float] = {
     "check_words.py": 10.4,
     "site_line.py": 10.2,
     "out_of_service.py": 10.3,
+    "power_lines.py": 10.3,
     "site_lines.py": 10.4,
     "judged_site.py": 10.5,
     "station_numbers.py": 10.52,

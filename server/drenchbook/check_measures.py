@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from dataclasses import replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -13,7 +14,16 @@ from drenchbook.closing_surge import SurgePaths, spare_pressures
 from drenchbook.hot_sources import HEATED, Heater, heaters, held_temperature
 from drenchbook.hot_water import DAY, HotWater, hot_water
 from drenchbook.missing_inputs import MissingInputs
-from drenchbook.operating_cases import HOT_LOST, NORMAL, OTHER_DEMAND, POWER_LOST, SOURCE_COLD, STATES, Pairs
+from drenchbook.operating_cases import (
+    HOT_LOST,
+    NORMAL,
+    OTHER_DEMAND,
+    POWER_LOST,
+    SOURCE_COLD,
+    STATES,
+    STRAINER_FOULED,
+    Pairs,
+)
 from drenchbook.pipe_heat import Passage, station_pair_of_outlets, tempered_passage
 from drenchbook.site_cells import BLANK
 from drenchbook.site_model import Missing
@@ -77,6 +87,14 @@ class Measures:
             np.concatenate([one.margin for one in found]),
             np.concatenate([one.unknown for one in found]),
         )
+
+    def fouled_flow(self) -> Samples:
+        """STR-1: each outlet's flow over its required flow with strainers fouled; without any it does not apply."""
+        if STRAINER_FOULED in self.context.results.names:
+            found = self.required_flow(STRAINER_FOULED)
+            no_factor = np.isnan(self._limit("STR-1 factor"))
+            return replace(found, unknown=found.unknown | (no_factor & ~np.isnan(found.margin)))
+        return Samples(self.cases.outlets, conditions(NORMAL), np.nan, np.nan, np.nan)
 
     def required_flow(self, fault: str) -> Samples:
         """FLW-1, BYP-1, BYP-2 in one fault: flow of each outlet over its required flow."""

@@ -174,6 +174,12 @@ def _supply_volume(judgement: Judgement, verdict: Verdict) -> str:
     return f"A volume of {wanted} or more, or flow-regulated outlets"
 
 
+def _fouled(judgement: Judgement, verdict: Verdict) -> str:
+    """Cleaning, and where the path loses most."""
+    place = _largest_loss(judgement, verdict)
+    return f"{verdict.check.remedy}. {place}" if place else ""
+
+
 def _slow_closing(judgement: Judgement, verdict: Verdict) -> str:
     """The closing time at which the surge stays inside the weakest rating."""
     measures, pairs = judgement.measures, judgement.cases.stations
@@ -204,6 +210,7 @@ _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
     "FLW-1": _largest_loss,
     "PRS-1": _largest_loss,
     "FLW-2": _largest_loss,
+    "STR-1": _fouled,
     "BYP-1": _bypass,
     "BYP-2": _bypass,
     "PRS-3": _booster,

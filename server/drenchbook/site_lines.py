@@ -18,6 +18,7 @@ from drenchbook.errors import Problem
 from drenchbook.hot_water import STORED
 from drenchbook.operating_cases import STATES
 from drenchbook.out_of_service import out_of_service_lines
+from drenchbook.power_lines import power_lines
 from drenchbook.quantity_text import MOST, rounded
 from drenchbook.site_line import NAN, SiteLine
 from drenchbook.site_line import line as _line
@@ -259,5 +260,6 @@ _RULES: tuple[Callable[[Judgement], Iterator[SiteLine]], ...] = (
     _changed_limits,
     _sample_data,
     _flow_tests,
+    power_lines,
     out_of_service_lines,
 )

@@ -181,6 +181,15 @@ FIRES = (
     Fires("DRN-1", lambda: lab("stations", "L1", drain=25.0), "L1", WARNED,
           r"^L1 gives up to 28\.[6-9] gpm; its drain takes 25\.0 gpm\.$"),
     Fires("DRN-1", lambda: lab("stations", "L1", drain=BLANKED), "L1", NOT_KNOWN, r"drain capacity of L1 is blank\.$"),
+    # L5 with L2 has 21.41 gpm at 23.7 psi with 0.0009 · q²; 0.0120 · q² takes 5.8 psi more at 23 gpm; the lower
+    # flow gives one or two back: some 19 psi, 22 · √(19 / 25) = 19.2 gpm
+    Fires("STR-1", lambda: lab("line_devices", "S-1", loss_per_flow_squared=0.004), "L5", WARNED,
+          r"^With strainers fouled shower of L5 gets 1[89]\.\d gpm of 20\.0 gpm\."),
+    Fires("PWR-1", laboratory, "WH-1", WARNED,
+          r"^Without power WH-1 is not heated any more: what it stored is all\. "
+          r"Required flow is left at L1, L2, L3, L5; too little at L4\.$"),
+    Fires("PWR-1", lambda: lab("hot_water_sources", "WH-1", needs_power=BLANKED), "WH-1", NOT_KNOWN,
+          r"whether WH-1 needs power is blank\.$"),
     Fires("OUT-1", lambda: lab("project", "", stations_out_of_service=1.0), "acids, Lab 101, fume hoods", WARNED,
           r"^With 1 out of service, acids, Lab 101, fume hoods keeps no station of L1\.$"),
     Fires("OUT-1", lambda: lab("project", "", stations_out_of_service=1.0), "MV-1", WARNED,
@@ -213,7 +222,7 @@ FIRES = (
 
 STILL_AT_L1 = """
 FLW-1 FLW-4 PRS-1 PRS-2 PRS-3 PRS-4 VEL-1 VLV-2 VLV-3 VLV-4 VLV-5 VLV-6 VLV-7 VLV-8 VLV-9 VLV-10
-BYP-1 BYP-2 BYP-3 BYP-5 TMP-1 TMP-2 DLG-1 DLG-2 DLG-3 DLG-5 DRN-1 EVT-2 LOC-1 DAT-1 DAT-3
+BYP-1 BYP-2 BYP-3 BYP-5 TMP-1 TMP-2 DLG-1 DLG-2 DLG-3 DLG-5 DRN-1 STR-1 EVT-2 LOC-1 DAT-1 DAT-3
 """
 # Check → a site and the station or line where it applies and keeps still.
 STILL: dict[str, tuple[Callable[[], Site], str]] = {
@@ -229,6 +238,7 @@ STILL: dict[str, tuple[Callable[[], Site], str]] = {
     "HOT-2": (big_tank, "WH-1"),
     "EVT-1": (laboratory, "bench 1"),
     "OUT-1": (laboratory, "stations"),
+    "PWR-1": (lambda: lab("hot_water_sources", "WH-1", needs_power=False), "WH-1"),
     "SUP-2": (lambda: lab("supplies", "SUP-1", volume=5000.0), "L1"),
 }  # fmt: skip
 NO_LINE = {"LIM-1": laboratory, "DAT-2": no_sample}  # these say nothing where all is well

@@ -1,0 +1,80 @@
+"""PWR-1: what stops on a site when power is lost, and what its stations still get."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from drenchbook.check_samples import PASSED, SLACK
+from drenchbook.check_table import CHECK_BY_ID
+from drenchbook.checks import Judgement
+from drenchbook.operating_cases import POWER_LOST
+from drenchbook.site_line import SiteLine, line, name_of, sentence, unknown
+from drenchbook.site_model import tag_key
+
+BOOSTER, STORAGE = "booster", "storage"
+MOST_NAMES = 8
+
+
+def power_lines(judgement: Judgement) -> Iterator[SiteLine]:
+    """PWR-1 for each hot water source and booster: what stops, and which stations have their required flow left."""
+    context = judgement.context
+    for source in context.site.hot_water_sources:
+        stops = "is not heated any more: what it stored is all" if source.kind == STORAGE else "gives cold water"
+        yield _line_of(judgement, source, stops, _behind(judgement, "hot_water_sources", source))
+    for device in context.site.line_devices:
+        if device.kind == BOOSTER:
+            yield _line_of(judgement, device, "adds no pressure", _behind_device(judgement, device))
+
+
+def _line_of(judgement: Judgement, row: Any, stops: str, behind: list[int]) -> SiteLine:
+    name = name_of(row)
+    if row.needs_power is False:
+        return SiteLine(CHECK_BY_ID["PWR-1"], name, PASSED, f"{name} works without power.")
+    if row.needs_power is not True:
+        return unknown("PWR-1", name, f"whether {name} needs power is blank")
+    return line(judgement, "PWR-1", name, -1.0, what=f"Without power {name} {stops}. {_left(judgement, behind)}")
+
+
+def _left(judgement: Judgement, behind: list[int]) -> str:
+    """What the stations behind something still get in the case of lost power."""
+    if not behind:
+        return "No station depends on it"
+    outcome = {True: [], False: [], None: []}  # type: dict[bool | None, list[str]]
+    for number in behind:
+        outcome[_has_flow(judgement, number)].append(name_of(judgement.site.stations[number]))
+    words = []
+    for found, told in ((True, "Required flow is left at"), (False, "too little at"), (None, "not known at")):
+        if outcome[found]:
+            names = outcome[found][:MOST_NAMES]
+            more = len(outcome[found]) - len(names)
+            words.append(f"{told} {', '.join(names)}" + (f" and {more} more" if more else ""))
+    return sentence("; ".join(words))
+
+
+def _has_flow(judgement: Judgement, station: int) -> bool | None:
+    """Whether every outlet of a station has its required flow in every opening without power; None: not known."""
+    samples = judgement.measures.required_flow(POWER_LOST)
+    pairs = samples.pairs
+    own = np.isin(pairs.member, judgement.context.outlets_of[station])
+    margin, hidden = samples.margin[:, own], np.broadcast_to(samples.unknown, samples.margin.shape)[:, own]
+    if (margin < -SLACK).any():
+        return False
+    return None if hidden.any() or not own.any() else True
+
+
+def _behind(judgement: Judgement, table: str, row: Any) -> list[int]:
+    walks, wanted = judgement.context.walks, (table, tag_key(row.tag))
+    return [number for number, walk in enumerate(walks) if wanted in walk]
+
+
+def _behind_device(judgement: Judgement, device: Any) -> list[int]:
+    context, key = judgement.context, tag_key(device.tag)
+    runs = {
+        ("pipe_runs", tag)
+        for tag, run in context.rows["pipe_runs"].items()
+        if isinstance(run.devices, tuple) and key in map(tag_key, run.devices)
+    }
+    return [number for number, walk in enumerate(context.walks) if runs.intersection(walk)]
