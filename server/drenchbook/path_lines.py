@@ -31,7 +31,8 @@ FORMULAS: Mapping[str, tuple[str, str]] = {
     "pipe": ("Δp = friction by length + ΣK·ρv²/2", "friction method of sheet Project; Crane TP-410"),
     "rough pipe": ("Δp = f·L/D·ρv²/2 + ΣK·ρv²/2, own roughness", "Darcy-Weisbach; Colebrook 1939; Crane TP-410"),
     "rise": ("Δp = ρ·g·h", "SR6-08"),
-    "seats": ("x·q/√(ph − pm) + (1 − x)·q/√(pc − pm) = C", "worked here"),
+    "seats, cold lower": ("x·q/√(ph − pm) + (1 − x)·q/√(pc − pm) = C", "worked here"),
+    "seats, hot lower": ("x·q/√(ph − pm) + (1 − x)·q/√(pc − pm) = C", "worked here"),
     "coefficient": ("Δp = (q/C)²", "IEC 60534-2-1"),
     "orifice outlet": ("q = qr·√(p/pr)", "NFPA 13"),
     "regulated outlet": ("q = qr above pr; qr·√(p/pr) below", "NFPA 13"),
@@ -91,11 +92,12 @@ def path_lines(site: JudgedSite, station: int, opening: int, state: int, fault: 
 # Where the loss of a line belongs in the chart; "" is drawn by the parts that follow.
 _BARS = {"supply by test": "Supply at this flow", "supply by points": "Supply at this flow",
          "plant main": "Supply at this flow", "pipe": "Pipe", "rough pipe": "Pipe", "loss by points": "Devices",
-         "loss by square": "Devices", "seats": "Mixing valve", "coefficient": "Mixing valve"}  # fmt: skip
+         "loss by square": "Devices", "seats, cold lower": "Mixing valve", "seats, hot lower": "Mixing valve",
+         "coefficient": "Mixing valve"}  # fmt: skip
 
 
 def _mark_bars(lines: list[Line]) -> None:
-    """Give each line on the way to the outlet of least pressure its bar; the inlet of less pressure is the way."""
+    """Give each line on the way to the outlet of least pressure its bar; of two inlets the lower is the way."""
     outlets = [line for line in lines if line.kind in ("orifice outlet", "regulated outlet")]
     if not outlets:
         return
@@ -104,10 +106,9 @@ def _mark_bars(lines: list[Line]) -> None:
     number = int(worst.values["after"])
     while number > 0:
         line = lines[number - 2]  # line 1 names the case
-        sides = [int(line.values[side]) for side in ("after", "hot_after") if line.values.get(side)]
         tempered = "outlet" if line.part in ("Tempered", "Outlet") else "valve"
         line.values["bar"] = f"Rise to the {tempered}" if line.kind == "rise" else _BARS.get(line.kind, "Devices")
-        number = min(sides, key=lambda side: float(lines[side - 2].values["pressure"]), default=0)
+        number = int(line.values["after"])
 
 
 class _Lines:
@@ -137,8 +138,10 @@ class _Lines:
                 line.quantity = "flow"
             line.values.update(flow=step.flow, temperature=step.temperature, loss=step.loss, pressure=step.pressure)
             line.values["after"] = float(self._after(step, last))
-            if line.kind == "seats":
-                line.values["hot_after"] = float(last.get("hot", last.get("common", 0)))
+            if line.kind.startswith("seats"):  # the loss counts from the lower inlet
+                cold, hot = (float(last.get(side, last.get("common", 0))) for side in ("cold", "hot"))
+                lower, other = (hot, cold) if line.kind == "seats, hot lower" else (cold, hot)
+                line.values.update(after=lower, other_after=other)
             last[f"rise {step.tag}" if step.side in ("tempered", "cold") and self._is_outlet(step) else step.side] = (
                 number
             )
@@ -255,7 +258,10 @@ class _Lines:
             words = f"Hot seat of {step.tag}, fully open, with its outlet passage"
             return "coefficient", words, self._valve_coefficient(square**-0.5)
         fraction = float(np.clip(self.now.valve.hot_fraction[self.state, self.pair], 0, 1))
-        return "seats", f"Two seats of {step.tag}", {**self._valve_coefficient(coefficient), "fraction": fraction}
+        sides = self.now.valve.hot_pressure, self.now.valve.cold_pressure
+        hot, cold = (float(pressure[self.state, self.pair]) for pressure in sides)
+        kind = "seats, hot lower" if hot < cold else "seats, cold lower"
+        return kind, f"Two seats of {step.tag}", {**self._valve_coefficient(coefficient), "fraction": fraction}
 
     def _valve_coefficient(self, value: float) -> dict[str, Any]:
         return {"coefficient": value, "coefficient_quantity": "flow coefficient"}

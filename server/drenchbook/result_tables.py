@@ -157,7 +157,7 @@ PATH_COLUMNS: tuple[ResultColumn, ...] = (
     C("tag", "Tag", width=12),
     C("step", "Step", width=34),
     C("after", "Begins after line", "number", 0),
-    C("hot_after", "Hot side begins after line", "number", 0),
+    C("other_after", "Other inlet after line", "number", 0),
     C("flow", "Flow", "flow", 3),
     C("temperature", "Water", "temperature", 1),
     C("material", "Material", width=12),

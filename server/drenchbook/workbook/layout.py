@@ -203,7 +203,7 @@ def path_rows_of(site: Site) -> int:
                 seen.add(tag)
                 waiting += above.get(tag, ())
         longest = max(longest, len(seen))
-    return 36 + 3 * longest + 2 * len(site.line_devices)
+    return 24 + 3 * longest + len(site.line_devices)
 
 
 # Cells of the Worked path that say which station and case the functions are asked for.

@@ -31,8 +31,10 @@ def loss_formula(given: Cell, here: Cell, units: str) -> str:
     points = (f'{given("pressure_1")}+({given("flow")}-{given("flow_1")})*({given("pressure_2")}-{given("pressure_1")})'
               f'/({given("flow_2")}-{given("flow_1")})')  # fmt: skip
     tested = f'{given("flow")},{given("start_pressure")},{given("pressure_2")},{given("flow_2")},"{units}"'
-    valve = (f'{given("flow")},{given("fraction")},{here("hot_before")},{here("before")},{given("coefficient")},'
-             f'"{units}"')  # fmt: skip
+    lower, other = here("before"), here("other_before")
+    seats = {word: f'{lower}-DRENCH_CHAMBER_PRESSURE({given("flow")},{given("fraction")},{hot},{cold},'
+                   f'{given("coefficient")},"{units}")'
+             for word, hot, cold in (("cold", other, lower), ("hot", lower, other))}  # fmt: skip
     square = f"{given('coefficient')}*{given('flow')}^2"
     by_kind = {
         "pipe": f'DRENCH_PIPE_LOSS({pipe},{method},"{units}")',
@@ -43,7 +45,8 @@ def loss_formula(given: Cell, here: Cell, units: str) -> str:
         "loss by points": points,
         "loss by square": square,
         "plant main": square,
-        "seats": f"MIN({here('before')},{here('hot_before')})-DRENCH_CHAMBER_PRESSURE({valve})",
+        "seats, cold lower": seats["cold"],
+        "seats, hot lower": seats["hot"],
         "coefficient": f'DRENCH_COEFFICIENT_LOSS({given("flow")},{given("coefficient")},"","{units}")',
         "solver only": given("loss"),
     }
@@ -52,9 +55,8 @@ def loss_formula(given: Cell, here: Cell, units: str) -> str:
 
 def pressure_formula(given: Cell, here: Cell) -> str:
     """Expression of the pressure after a line; "–" where it has none."""
-    lower = f"MIN({here('before')},{here('hot_before')})-{here('loss')}"
     fallen = f'IF(ISNUMBER({here("loss")}),{here("before")}-{here("loss")},"–")'
-    return _chosen(here("kind"), {"seats": lower, "needed": given("pressure")}, fallen)
+    return _chosen(here("kind"), {"needed": given("pressure")}, fallen)
 
 
 def result_formula(given: Cell, here: Cell, above: Cell, units: str) -> str:

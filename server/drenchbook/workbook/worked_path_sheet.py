@@ -27,7 +27,7 @@ from drenchbook.workbook.worked_path_formulas import loss_formula, pressure_form
 TITLE, PROJECT_LINE, HOW, BANNER_LINE, LABELS, PICKS, CASE_LINE, VERDICT_LINE, THIN, HEADINGS, UNITS, FIRST = range(12)
 # Heading, width and alignment of each column; the hidden ones at the right end serve the formulas.
 COLUMNS: tuple[tuple[str, str, float, str], ...] = (
-    ("line", "No.", 5, "center"), ("part", "Part", 13, "left"), ("step", "Step", 40, "left"),
+    ("line", "No.", 5, "center"), ("part", "Part", 13, "left"), ("step", "Step", 48, "left"),
     ("flow", "Flow", 9, "right"), ("temperature", "Water", 8, "right"),
     ("material", "Material or coefficient", 12, "right"), ("size", "Size, or unit", 9, "left"),
     ("length", "Length or rise", 9, "right"), ("fittings", "Fittings", 20, "left"),
@@ -35,13 +35,14 @@ COLUMNS: tuple[tuple[str, str, float, str], ...] = (
     ("result", "Other result", 10, "right"), ("result_unit", "Its unit", 8, "left"),
     ("solver", "By the solver", 10, "right"), ("difference", "Difference", 10, "right"),
     ("same", "Compared", 11, "center"), ("formula", "Formula", 38, "left"), ("numbers", "Numbers put in", 48, "left"),
-    ("source", "Source", 26, "left"), ("kind", "Kind", 14, "left"), ("before", "Pressure before", 9, "right"),
-    ("hot_before", "Hot before", 9, "right"),
+    ("source", "Source", 42, "left"), ("kind", "Kind", 14, "left"), ("before", "Pressure before", 9, "right"),
+    ("other_before", "Other inlet before", 9, "right"),
 )  # fmt: skip
 PLACE = {name: number for number, (name, *_) in enumerate(COLUMNS)}
-HIDDEN = ("kind", "before", "hot_before")
-CHOICES_ASKED = (("Station", "station", 2), ("What is open", "open", 5), ("Season", "season", 8),
-                 ("Supply", "supply", 10), ("Fault", "fault", 13))  # fmt: skip
+HIDDEN = ("kind", "before", "other_before")
+CHOICES_ASKED = (("Station", "station", 2), ("What is open", "open", 8), ("Season", "season", 10),
+                 ("Supply", "supply", 12), ("Fault", "fault", 16))  # fmt: skip
+MOST_ON_A_PAGE = 75  # lines that stay readable on one page
 PRESSURE, PLAIN = "#,##0.000", "#,##0.0"
 
 
@@ -61,7 +62,7 @@ def draw_worked_path_sheet(drawing: Drawing) -> None:
     sheet.print_area(0, 0, last + 2, PLACE["source"])
     sheet.set_zoom(80)
     sheet.protect("", PROTECTED)
-    drawing.page(sheet, large=True)
+    drawing.page(sheet, large=True, tall=1 if area.rows <= MOST_ON_A_PAGE else 0)
 
 
 def _draw_head(drawing: Drawing, sheet: Any) -> None:
@@ -142,6 +143,16 @@ def _draw_line(drawing: Drawing, sheet: Any, area: ResultArea, number: int) -> N
         """The column from the heading's unit row to the line above."""
         return f"{cell_name(FIRST - 1, PLACE[name])}:{cell_name(row - 1, PLACE[name], fixed=False)}"
 
+    def filled(expression: str) -> str:
+        """The expression where the line is filled, spelled in two ways by turns.
+
+        These columns read each other from line to line. A program that takes equal formulas below each other
+        for one and works them out together loses that order, and keeps what it found before an inlet was known.
+        """
+        if number % 2:
+            return f'=IF({blank},"",{expression})'
+        return f'=IF(LEN({here("kind")})>0,{expression},"")'
+
     blank = f"LEN({here('kind')})=0"
     words = {name: f'=IFERROR({given(name)}&"","")' for name in ("part", "step", "fittings", "formula", "numbers",
                                                                  "source", "kind", "result_unit")}  # fmt: skip
@@ -159,11 +170,11 @@ def _draw_line(drawing: Drawing, sheet: Any, area: ResultArea, number: int) -> N
         "line": f'=IF({blank},"",{number + 1})',
         "material": f'=IF({blank},"",{number_or_text})',
         "size": f'=IF({blank},"",{size_or_unit})',
-        "before": _before(blank, given("after"), given("start_pressure"), above("pressure")),
-        "hot_before": _before(blank, given("hot_after"), given("start_pressure"), above("pressure")),
-        "loss": f'=IF({blank},"",{loss_formula(given, here, drawing.units)})',
-        "pressure": f'=IF({blank},"",{pressure_formula(given, here)})',
-        "result": f'=IF({blank},"",{result_formula(given, here, above, drawing.units)})',
+        "before": filled(_before(given("after"), given("start_pressure"), above("pressure"))),
+        "other_before": filled(_before(given("other_after"), given("start_pressure"), above("pressure"))),
+        "loss": filled(loss_formula(given, here, drawing.units)),
+        "pressure": filled(pressure_formula(given, here)),
+        "result": filled(result_formula(given, here, above, drawing.units)),
         "solver": f'=IF({blank},"",{solver})',
         "difference": f'=IF({blank},"",{difference})',
         "same": f'=IF({blank},"",{compared})',
@@ -191,10 +202,9 @@ def _style(name: str, align: str) -> dict[str, Any]:
     return style
 
 
-def _before(blank: str, after: str, start: str, pressures: str) -> str:
+def _before(after: str, start: str, pressures: str) -> str:
     """Pressure at the start of a line: that after the line it begins with, or its own."""
-    found = f"IF({after}>0,INDEX({pressures},{after}+1),{start})"
-    return f'=IF({blank},"",IF(ISNUMBER({after}),{found},"–"))'
+    return f'IF(ISNUMBER({after}),IF({after}>0,INDEX({pressures},{after}+1),{start}),"–")'
 
 
 def _draw_verdict(drawing: Drawing, sheet: Any, area: ResultArea, last: int) -> None:
@@ -234,6 +244,8 @@ def _draw_marks(drawing: Drawing, sheet: Any, last: int) -> None:
              (f"=LEN(${kind})>0", look.mark(bottom=4, bottom_color=RULE)))  # fmt: skip
     for condition, mark in rules:
         sheet.conditional_format(*area, {"type": "formula", "criteria": condition, "format": mark})
+    quiet = {"type": "cell", "criteria": "==", "value": '"–"', "format": look.mark(font_color=RULE)}
+    sheet.conditional_format(*area, quiet)
     place = PLACE["same"]
     for word, style in (("DIFFERS", {"bg_color": FAIL_FILL, "font_color": "#FFFFFF"}),
                         ("ERROR", {"bg_color": FAIL_FILL, "font_color": "#FFFFFF"}),
