@@ -6,7 +6,7 @@ import datetime
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.checks import Judgement
 from drenchbook.errors import Problem
 from drenchbook.hot_water import STORED
-from drenchbook.operating_cases import STATES
+from drenchbook.operating_cases import NORMAL, OTHER_DEMAND, STATES
 from drenchbook.out_of_service import out_of_service_lines
 from drenchbook.power_lines import power_lines
 from drenchbook.quantity_text import MOST, rounded
@@ -28,6 +28,8 @@ from drenchbook.site_line import unknown as _unknown
 from drenchbook.site_model import tag_key
 from drenchbook.solver_results import SOLVED, STATE_WORDS
 from drenchbook.units import unit_of
+
+Numbers: TypeAlias = np.ndarray[Any, Any]
 
 
 def site_lines(judgement: Judgement, problems: Sequence[Problem] = ()) -> list[SiteLine]:
@@ -135,27 +137,37 @@ def _storage_temperature(judgement: Judgement) -> Iterator[SiteLine]:
 
 
 def _tested_flow(judgement: Judgement) -> Iterator[SiteLine]:
-    """SUP-1: greatest flow of each supply over its tested flow; beyond curve points UNKNOWN."""
-    normal, pairs = judgement.results.normal, judgement.cases.supplies
+    """SUP-1: greatest flow of each supply, other demand included, over its tested flow; beyond curve points UNKNOWN."""
+    pairs = judgement.cases.supplies
     for number, supply in enumerate(judgement.site.supplies):
-        columns, name = np.flatnonzero(pairs.member == number), _name(supply)
+        columns = np.flatnonzero(pairs.member == number)
         if columns.size == 0:
             continue
-        openings = pairs.opening[columns]
-        lines = []
-        for state, (_, level) in enumerate(STATES):
-            flows, tested = normal.supply_flow[state, columns], _tested(judgement, supply, level)
-            if np.isnan(flows).all() or math.isnan(tested):
-                why = f"its test flow, {level} state, is blank" if math.isnan(tested) else "no case is solved"
-                lines.append(_unknown("SUP-1", name, why, limit=tested))
-                continue
-            place = int(np.nanargmax(flows))
-            value, case = float(flows[place]), judgement.context.case_label(int(openings[place]), state)
-            lines.append(_line(judgement, "SUP-1", name, float(at_most(value, tested)), value, tested, name, case))
-        hidden = _unsolved(judgement, openings)
+        lines = [
+            _supply_flow(judgement, supply, fault, state, columns)
+            for fault in judgement.measures.solved_faults(NORMAL, OTHER_DEMAND)
+            for state in range(len(STATES))
+        ]
+        hidden = _unsolved(judgement, pairs.opening[columns])
         if hidden >= 0:
-            lines.append(_unknown("SUP-1", name, _why_unsolved(judgement, hidden)))
+            lines.append(_unknown("SUP-1", _name(supply), _why_unsolved(judgement, hidden)))
         yield max(lines, key=lambda line: (line.outcome, 0.0 if math.isnan(line.value) else line.value / line.limit))
+
+
+def _supply_flow(judgement: Judgement, supply: Any, fault: str, state: int, columns: Numbers) -> SiteLine:
+    """SUP-1 of one supply, fault and state: its greatest flow over all openings."""
+    name, openings = _name(supply), judgement.cases.supplies.opening[columns]
+    flows = judgement.results.fault(fault).supply_flow[state, columns]
+    level = STATES[state][1]
+    tested = _tested(judgement, supply, level)
+    if math.isnan(tested):
+        return _unknown("SUP-1", name, f"its test flow, {level} state, is blank", limit=tested)
+    if np.isnan(flows).all():
+        why = "no case is solved" if fault == NORMAL else "other demand is not stated, or no case is solved with it"
+        return _unknown("SUP-1", name, why, limit=tested)
+    place = int(np.nanargmax(flows))
+    value, case = float(flows[place]), judgement.context.case_label(int(openings[place]), state, fault)
+    return _line(judgement, "SUP-1", name, float(at_most(value, tested)), value, tested, name, case)
 
 
 def _tested(judgement: Judgement, supply: Any, level: str) -> float:

@@ -10,9 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from drenchbook.check_samples import PASSED
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.checks import judge
-from drenchbook.operating_cases import NORMAL
+from drenchbook.operating_cases import HOT_LOST, NORMAL, OTHER_DEMAND, SOURCE_COLD, STRAINER_FOULED
 from drenchbook.report import Report
 from drenchbook.site_file import read_site_file
 from tests.checks.sites import COLD_HIGH, COLD_LOW, WARM_HIGH, lines, station
@@ -64,7 +65,13 @@ def at(stations, owner, state, fault=NORMAL):
 
 
 SETS = {row[0]: row[1:] for row in table("set")}
-COLUMNS = {"normal, low": (1, COLD_LOW, NORMAL), "normal, high, warm": (5, WARM_HIGH, NORMAL)}
+COLUMNS = {
+    "normal, low": (1, COLD_LOW, NORMAL),
+    "other demand": (2, COLD_LOW, OTHER_DEMAND),
+    "hot pressure lost": (3, COLD_LOW, HOT_LOST),
+    "source cold": (4, COLD_LOW, SOURCE_COLD),
+    "normal, high, warm": (5, WARM_HIGH, NORMAL),
+}
 
 
 @pytest.mark.parametrize("column", COLUMNS)
@@ -94,6 +101,18 @@ def test_the_orifice_of_p02_gives_what_its_pressure_allows():
     assert case(("P02",), WARM_HIGH, outlet="shower")[0][0] == pytest.approx(85.05, **FLOW)
     for printed in ("66.86", "75.3", "85.05"):
         assert printed in PAGE
+
+
+def test_strainer_fouled_with_other_demand():
+    """153.9 kPa at the rack's shower, 62.5 L/min at that of P02."""
+    assert at(RACK, "T08", COLD_LOW, STRAINER_FOULED)[0] == pytest.approx(153.9, **PRESSURE)
+    assert case(PUMPS, COLD_LOW, STRAINER_FOULED)[0][2] == pytest.approx(62.5, **FLOW)
+
+
+def test_flow_of_the_supply_with_other_demand():
+    """155.3 + 120 = 275.3 of 300 L/min tested."""
+    (line,) = lines(report(), "SUP-1", "SUP-1")
+    assert (line.outcome, line.value / LITRE_PER_MINUTE) == (PASSED, pytest.approx(275.3, **FLOW))
 
 
 def test_static_pressure_in_the_pit():
