@@ -341,6 +341,12 @@ def _reducers_above(network: Network, ends: Numbers) -> Numbers:
     return np.stack(found, axis=1) if found else np.full((len(ends), 0, ends.shape[1]), NONE)
 
 
+def _settings(network: Network, reducers: Numbers) -> Numbers:
+    """Settings of the pressure-reducing valves at nodes, not-a-number where padded."""
+    place = np.where(reducers == NONE, NONE, network.node_item[reducers])
+    return np.append(network.reducer_setting, np.nan)[place]
+
+
 def _drawing_sources(network: Network, ends: Numbers) -> Numbers:
     """Sources [B, sources] whose other demand flows through pipes that ends [B, ends] depend on, NONE padded."""
     drawing = np.flatnonzero(network.source_draw != 0)
@@ -364,7 +370,7 @@ def _held_before_ends(network: Network, lower: Numbers, feeds: Numbers, reducers
     """What each reducer lets through to the ends of the supply side."""
     if not reducers.shape[1]:
         return None
-    setting = np.append(network.reducer_setting, np.nan)[network.node_item[reducers]]
+    setting = _settings(network, reducers)
     hot = network.node_source[reducers] != NONE
     start, boosted = network.node_elevation[reducers], network.boost_sum[reducers]
     let = [_pressure_from(network, ends, valve, water, setting[:, k], start[:, k], hot[:, k], boosted[:, k])
@@ -429,7 +435,7 @@ def _tempered_side(network: Network, curves: Curves, station: Numbers, valve_of_
     # All ends below an edge of some length share its valve; take the water of the first.
     first = np.broadcast_to(feeds.argmax(axis=2), (len(STATES), *tree.lower.shape))
     density, viscosity = (np.take_along_axis(one, first, axis=2) for one in own)
-    setting = np.append(network.reducer_setting, np.nan)[network.node_item[reducers]]
+    setting = _settings(network, reducers)
     rise = network.node_elevation[reducers]
     if len(network.valve_tags):
         rise = rise - network.valve_elevation[network.node_valve[ends]][:, None, :]

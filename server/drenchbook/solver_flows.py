@@ -6,7 +6,7 @@ case.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -42,6 +42,8 @@ class Flows:
     supply_stretch_flow: Numbers
     tempered_stretch_flow: Numbers
     slopes: Slopes | None
+    looks_hot: Numbers | None  # [S, B, valves] outlets look behind the hot seat, which takes all; None: nowhere
+    from_valve: Numbers | None  # [S, B, stations] no pressure-reducing valve holds between; None: nowhere
 
 
 @dataclass(frozen=True)
@@ -97,6 +99,10 @@ def flows(
     count = block.shape.valves
     cold, hot = end[..., 0 : 2 * count : 2], end[..., 1 : 2 * count : 2]
     valve = _valve(block, curves, valve_flow, share, hot, cold, with_slopes)
+    looks_hot = None
+    if with_slopes and block.tempered_held is not None and block.fault not in (NORMAL, HOT_LOST):
+        looks_hot = splits(block) & (share >= 1) & (valve.imbalance <= 0)
+        valve = _behind_hot(valve, looks_hot)
     tempered_flow = gathered(station_flow, np.swapaxes(block.tempered_edges, 1, 2))
     tempered_loss, tempered_slope = block.tempered_paths.losses(
         tempered_flow, block.tempered_density, block.tempered_viscosity, table
@@ -116,7 +122,8 @@ def flows(
         hot_share=share, hot_flow=share * mass / block.hot_density,
         cold_flow=(1 - share) * mass / block.cold_density[:, None, None], hot_pressure=hot, cold_pressure=cold,
         chamber_pressure=valve.chamber, valve_pressure=valve.pressure, stem=valve.stem, imbalance=valve.imbalance,
-        supply_stretch_flow=supply_flow, tempered_stretch_flow=tempered_flow, slopes=slopes,
+        supply_stretch_flow=supply_flow, tempered_stretch_flow=tempered_flow, slopes=slopes, looks_hot=looks_hot,
+        from_valve=tempered_on.from_root,
     )  # fmt: skip
 
 
@@ -241,6 +248,18 @@ def _wide_open(block: Block, curves: Curves, flow: Numbers, share: Numbers, hot:
         -np.where(fitted, slope, seat_slope), np.where(fitted, slope, 0.0), np.where(fitted, 0.0, 1.0),
         np.where(fitted, 1.0, 0.0), -np.where(fitted, slope, 0.0), np.where(fitted, slope + seat_slope, 1.0),
     )  # fmt: skip
+
+
+def _behind_hot(valve: _Valve, looks: Numbers) -> _Valve:
+    """The same valves, some of them seen from behind the hot seat.
+
+    Behind a pressure-reducing valve on a tempered run the difference of both ways does not reach the outlets in full, so
+    that a hot seat that takes all cannot be told from the bypass and that difference.
+    """
+    changed = {"pressure": valve.pressure - valve.imbalance, "by_flow": valve.by_flow - valve.imbalance_by_flow,
+               "by_hot_flow": valve.by_hot_flow - valve.imbalance_by_hot_flow,
+               "by_hot": np.ones_like(valve.by_hot), "by_cold": np.zeros_like(valve.by_cold)}  # fmt: skip
+    return replace(valve, **{name: np.where(looks, value, getattr(valve, name)) for name, value in changed.items()})
 
 
 def _slopes(block: Block, valve: _Valve, edge_slope: Numbers, tempered_slope: Numbers, share: Numbers,

@@ -124,7 +124,7 @@ class _Newton:
         miss_flow, miss_hot = _misses(block, now)
 
         def along(step_flow: Numbers, step_hot: Numbers) -> Numbers:
-            return np.asarray((miss_flow * step_flow).sum(axis=2) + (miss_hot * step_hot).sum(axis=2))
+            return np.asarray((miss_flow * step_flow).sum(axis=2) + (_felt(now, miss_hot) * step_hot).sum(axis=2))
 
         retry = (along(at.step_flow, at.step_hot) > ENOUGH * at.balance) & (at.halvings < MOST_HALVINGS) & ~at.settled
         retry &= (at.size > FINE) & (not from_below)
@@ -163,6 +163,11 @@ def _misses(block: Block, now: Flows) -> tuple[Numbers, Numbers]:
     return np.where(there, need - now.outlet_pressure, 0.0), now.imbalance
 
 
+def _felt(now: Flows, miss_hot: Numbers) -> Numbers:
+    """The part of the imbalance that outlets do not see already."""
+    return miss_hot if now.looks_hot is None else np.where(now.looks_hot, 0.0, miss_hot)
+
+
 def _step(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: Numbers) -> tuple[Numbers, Numbers]:
     """One step of Newton's method inside the bounds.
 
@@ -192,7 +197,8 @@ def _step(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: 
     new_flow = np.clip(flow + step_flow, 0.0, cap)
     total = gathered(new_flow, total_of)
     new_hot = np.where(full, total, np.clip(hot + step_hot, 0.0, total)) if block.fault == SOURCE_COLD else hot
-    uphill = (miss_flow * (new_flow - flow)).sum(axis=2) + (miss_hot * (new_hot - hot)).sum(axis=2) > 0
+    felt = _felt(now, miss_hot)
+    uphill = (miss_flow * (new_flow - flow)).sum(axis=2) + (felt * (new_hot - hot)).sum(axis=2) > 0
     if uphill.any():
         alone_flow, alone_hot = _each_by_itself(block, now, hot, miss_flow, miss_hot, at_full)
         new_flow = np.where(uphill[..., None], alone_flow, new_flow)
@@ -273,6 +279,15 @@ def _with_hot_flows(block: Block, now: Flows, matrix: Numbers, right: Numbers, m
     follows = full & splits(block)
     carry[..., outlets:, :outlets] = follows[..., None] * np.swapaxes(_valve_of_outlet(block), 1, 2)
     turned = np.swapaxes(carry, 2, 3)
+    if now.looks_hot is not None:  # what outlets see already, or do not feel, is not carried over
+        seen = follows & ~now.looks_hot
+        of_outlets = seen[:, :, None, :] * _valve_of_outlet(block)
+        if now.from_valve is not None:
+            of_outlets = of_outlets * np.take_along_axis(
+                now.from_valve, np.broadcast_to(block.station_of_outlet, right[..., :outlets].shape), axis=2
+            )[..., None]  # fmt: skip
+        turned = turned.copy()
+        turned[..., :outlets, outlets:] = of_outlets
     return np.matmul(np.matmul(turned, matrix), carry), np.matmul(turned, right[..., None])[..., 0]
 
 

@@ -141,6 +141,7 @@ class Oracle:
         self.rows = Rows(site)
         self.site = site
         self.t = self.rows.tables
+        self.fouled = next((row.value for row in site.limits if row.id == "STR-1 factor"), None)
         self.cold_temperature = {}
         for season in ("cold", "warm"):
             value = getattr(site.project, f"cold_water_{season}")
@@ -163,10 +164,45 @@ class Oracle:
         device = self.t["line_devices"][tag]
         return line(device["curve"], q) if device["curve"] else device["loss_per_flow_squared"] * q * q
 
+    def through_devices(self, run, q, pressure, fault):
+        """Pressure behind the devices of a run, in the order in which they are written."""
+        for tag in run["devices"] or ():
+            device = self.t["line_devices"][tag]
+            if device["kind"] == "booster":
+                if fault == "power lost" and device["needs_power"]:
+                    pressure -= device["loss_per_flow_squared"] * q * q
+                else:
+                    pressure += line(device["curve"], q)
+                continue
+            loss = self.device_loss(tag, q)
+            if device["kind"] == "strainer" and fault == "strainer fouled":
+                loss *= self.fouled
+            pressure -= loss
+            if device["kind"] == "pressure-reducing valve":
+                pressure = min(pressure, device["setting"])
+        return pressure
+
+    def gives_cold(self, case, source):
+        """Whether a hot water source gives cold water."""
+        if case.fault in ("hot pressure lost", "source cold but pressurised"):
+            return True
+        return case.fault == "power lost" and source["kind"] != "storage" and source["needs_power"]
+
+    def source_of(self, valve):
+        """The hot water source above a valve's hot inlet."""
+        return next(self.t[key][tag] for key, tag in self.chain(valve["hot_run"]) if key == "hot_water_sources")
+
+    def wide_open(self, case, valve):
+        """Whether hot seat and bypass stand open with cold water."""
+        return case.fault != "hot pressure lost" and self.gives_cold(case, self.source_of(valve))
+
     def source_loss(self, source, q):
         return line(source["loss_curve"], q) if source["loss_curve"] else source["loss_per_flow_squared"] * q * q
 
-    def supply(self, supply, q, level):
+    def supply(self, supply, q, case):
+        level = case.level
+        if case.fault != "normal":
+            q += supply["other_demand"]
         if supply[f"curve_{level}"]:
             return line(supply[f"curve_{level}"], q)
         p0, pr, qr = (supply[f"{word}_{level}"] for word in ("static", "residual", "test_flow"))
@@ -195,7 +231,7 @@ class Oracle:
     def water(self, case, valve):
         """Hot fraction used, hot and mixed temperature."""
         cold = self.cold_temperature[case.season]
-        if case.fault != "normal":
+        if self.gives_cold(case, self.source_of(valve)):
             return 0.0, cold, cold
         hot = self.hot_temperature(self.chain(valve["hot_run"]))
         hc, hh, hm = (specific_enthalpy(t) for t in (cold, hot, valve["set_temperature"]))
@@ -228,10 +264,15 @@ class Oracle:
         ways = {}
         for tag, total in valve_mass.items():
             valve = self.t["mixing_valves"][tag]
-            x = shares[tag] if case.fault == "source cold but pressurised" else self.water(case, valve)[0]
+            x = shares[tag] if self.wide_open(case, valve) else self.water(case, valve)[0]
             ways[tag] = (self.chain(valve["cold_run"]), self.chain(valve["hot_run"]), x)
             draw(ways[tag][0], (1 - x) * total)
             draw(ways[tag][1], x * total)
+
+        if case.fault != "normal":
+            for tag, source in self.t["hot_water_sources"].items():
+                warm = cold if self.gives_cold(case, source) else self.hot_temperature([("hot_water_sources", tag)])
+                draw(self.chain(tag), source["other_demand"] * density(warm))
 
         def down(chain, pressure, height, water):
             hot = None
@@ -240,17 +281,16 @@ class Oracle:
                 temperature = water if hot is None else hot
                 if key == "supplies":
                     q = mass.get(tag, 0.0) / density(cold)
-                    pressure, height = self.supply(row, q, case.level), row["gauge_elevation"]
+                    pressure, height = self.supply(row, q, case), row["gauge_elevation"]
                 elif key == "hot_water_sources":
-                    hot = cold if case.fault != "normal" else self.hot_temperature([(key, tag)])
+                    hot = cold if self.gives_cold(case, row) else self.hot_temperature([(key, tag)])
                     if row["kind"] == "plant main":
                         pressure, height = row["main_pressure"], row["main_elevation"]
                     pressure -= self.source_loss(row, mass.get(tag, 0.0) / density(hot))
                 elif key == "pipe_runs":
                     q = mass.get(tag, 0.0) / density(temperature)
+                    pressure = self.through_devices(row, q, pressure, case.fault)
                     pressure -= self.pipe_loss(row, q, temperature)
-                    for device in row["devices"] or ():
-                        pressure -= self.device_loss(device, q)
                     pressure -= density(temperature) * G * (row["far_end_elevation"] - height)
                     height = row["far_end_elevation"]
             return pressure, height, (water if hot is None else hot)
@@ -286,8 +326,13 @@ class Oracle:
         """Pressure behind a valve, and (for a cold source) how far the two ways disagree: hot less cold."""
 
         def seat(flow):
-            c = curve_c(model["seat_curve"], flow) if model["seat_curve"] else model["seat_coefficient"]
-            out = 0.0 if model["seat_curve"] or not model["outlet_coefficient"] else flow / model["outlet_coefficient"]
+            own = model
+            if valve["second_model"] and case.fault != "valve out of service":
+                return self.two_valves(valve, model, flow), 0.0
+            if valve["second_model"]:
+                own = min((model, self.t["valve_models"][valve["second_model"]]), key=self.whole)
+            c = curve_c(own["seat_curve"], flow) if own["seat_curve"] else own["seat_coefficient"]
+            out = 0.0 if own["seat_curve"] or not own["outlet_coefficient"] else flow / own["outlet_coefficient"]
             return c, out * out
 
         def bypass(flow):
@@ -296,7 +341,7 @@ class Oracle:
 
         if case.fault == "hot pressure lost":
             return pc - bypass(q), 0.0
-        if case.fault == "source cold but pressurised":
+        if self.wide_open(case, valve):
             c, out = seat(x * q)
             hot = ph - (x * q / c) ** 2 - out
             if not valve["parallel_bypass"]:
@@ -319,6 +364,18 @@ class Oracle:
         k = brentq(miss, 1e-12 * q / c, 1.000001 * q / c + 1e-9, xtol=1e-16, rtol=1e-15)
         return low - k * k - out, 0.0
 
+    def whole(self, model):
+        """Coefficient of seat and outlet passage, one behind the other."""
+        return (model["seat_coefficient"] ** -2 + (model["outlet_coefficient"] or math.inf) ** -2) ** -0.5
+
+    def two_valves(self, valve, model, flow):
+        """Coefficient of a small valve and a large one that opens at a pressure difference, outlet passages inside."""
+        one, other = self.whole(model), self.whole(self.t["valve_models"][valve["second_model"]])
+        alone = math.sqrt(valve["second_opens_at"])
+        if flow <= one * alone:
+            return one
+        return one + other if flow >= (one + other) * alone else flow / alone
+
     # Solving.
 
     def law(self, tag, slot, p):
@@ -332,10 +389,14 @@ class Oracle:
         firsts = [self.chain(self.t["stations"][tag]["fed_from"])[0] for tag, _ in case.open]
         return sorted({tag for key, tag in firsts if key == "mixing_valves"})
 
+    def open_valves(self, case):
+        """Valves whose hot seat and bypass stand open: the split between them is unknown."""
+        return [tag for tag in self.valves_of(case) if self.wide_open(case, self.t["mixing_valves"][tag])]
+
     def balance(self, case, pressures, sigma):
         """What the network gives less what was supposed; and the imbalance of each valve's two ways."""
         flows = {key: self.law(*key, p) for key, p in zip(case.open, pressures, strict=True)}
-        names = self.valves_of(case) if case.fault == "source cold but pressurised" else []
+        names = self.open_valves(case)
         shares = {}
         for name, s in zip(names, sigma, strict=True):
             fitted = self.t["mixing_valves"][name]["parallel_bypass"]
@@ -349,7 +410,7 @@ class Oracle:
 
     def solve(self, case):
         """The answer of one case whose losses rise with flow."""
-        names = self.valves_of(case) if case.fault == "source cold but pressurised" else []
+        names = self.open_valves(case)
         outlets, unit = len(case.open), 1e5
         still, *_ = self.still(case)
         if max(still) <= 0:
@@ -372,14 +433,12 @@ class Oracle:
 
     def still(self, case):
         """Pressures at the outlets when nothing flows (for a cold source: through the better of both ways)."""
-        names = self.valves_of(case)
+        names = self.open_valves(case)
         flows = dict.fromkeys(case.open, 0.0)
-        both = [self.walk(case, flows, dict.fromkeys(names, share))[0] for share in
-                ((0.0, 1.0) if case.fault == "source cold but pressurised" else (0.0,))]  # fmt: skip
-        if case.fault == "source cold but pressurised":
-            for tag in names:
-                if not self.t["mixing_valves"][tag]["parallel_bypass"]:
-                    both = both[-1:]
+        both = [self.walk(case, flows, dict.fromkeys(names, share))[0] for share in ((0.0, 1.0) if names else (0.0,))]
+        for tag in names:
+            if not self.t["mixing_valves"][tag]["parallel_bypass"]:
+                both = both[-1:]
         return [max(one[key] for one in both) for key in case.open], both
 
     def smallest(self, case, points=400):

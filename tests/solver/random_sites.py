@@ -16,7 +16,7 @@ class RandomSite:
     """Builds the rows of one site from a seed; numbers are drawn in SI and typed in the site's own units."""
 
     def __init__(self, seed: int, *, dips: bool = False, method: str | None = None, valves: int | None = None,
-                 supplies: int | None = None, units: str | None = None):  # fmt: skip
+                 supplies: int | None = None, units: str | None = None, more: bool | None = None):  # fmt: skip
         self.random = random.Random(seed)
         self.dips = dips
         self.units = units or self.random.choice(("US", "SI"))
@@ -33,7 +33,48 @@ class RandomSite:
         if self.random.random() < 0.5:
             self.station(self.runs("supply run", self.random.choice(self.ends_of_supplies), 1, 0.0)[0])
         tags = tuple(row["tag"] for row in self.rows["stations"])
+        if seed % 2 if more is None else more:
+            self.extend(seed)
         self.rows["events"].append({"tag": "all", "stations": tags, "users": 4.0, "showers": 4.0, "reason": "random"})
+
+    def extend(self, seed: int) -> None:
+        """Other demand, strainers, boosters, pressure-reducing valves, power, and two valves in parallel."""
+        r = random.Random(f"more {seed}")
+
+        def between(low: float, high: float, quantity: str) -> float:
+            return self.typed(r.uniform(low, high), quantity)
+
+        for row in self.rows["supplies"]:
+            row["other_demand"] = r.choice((0.0, between(20 * LPM, 150 * LPM, "flow")))
+        for row in self.rows["hot_water_sources"]:
+            row["other_demand"] = r.choice((0.0, 0.0, between(5 * LPM, 40 * LPM, "flow")))
+            row["needs_power"] = r.random() < 0.5
+        for row in self.rows["line_devices"]:
+            row["kind"] = r.choice(("strainer", "meter"))
+        for row in self.rows["pipe_runs"]:
+            chance = r.random()
+            if chance > 0.25:
+                continue
+            tag = f"X{row['tag']}"
+            device: dict[str, Any] = {"tag": tag, "loss_per_flow_squared": between(0, 2e9, "loss per flow squared")}
+            if chance < 0.12:
+                device.update(kind="pressure-reducing valve", setting=between(120 * KPA, 420 * KPA, "pressure"))
+            elif chance < 0.18:
+                top = r.uniform(30, 150) * KPA
+                device.update(kind="booster", needs_power=r.random() < 0.6, curve=self.points(
+                    [0.0, 60 * LPM, 150 * LPM, 3000 * LPM], [top, 0.9 * top, 0.5 * top, -10 * top]))  # fmt: skip
+            else:
+                device.update(kind="strainer")
+            self.rows["line_devices"].append(device)
+            place = r.randint(0, len(row["devices"]))
+            row["devices"] = (*row["devices"][:place], tag, *row["devices"][place:])
+        for number, row in enumerate(self.rows["mixing_valves"]):
+            model = self.rows["valve_models"][number]
+            if "seat_coefficient" in model and r.random() < 0.5:
+                large = {**model, "model": f"{model['model']} large",
+                         "seat_coefficient": r.uniform(0.8, 3) * model["seat_coefficient"]}  # fmt: skip
+                self.rows["valve_models"].append(large)
+                row.update(second_model=large["model"], second_opens_at=between(5 * KPA, 60 * KPA, "pressure"))
 
     def typed(self, value: float, quantity: str) -> float:
         return float(from_si(value, unit_of(quantity, self.units)))
@@ -191,5 +232,6 @@ class RandomSite:
             "units": self.units, "friction_method": self.method, "project": "random",
             "cold_water_cold": self.typed(6.0, "temperature"), "cold_water_warm": self.typed(21.0, "temperature"),
         }  # fmt: skip
+        tables["limits"] = [{"id": "STR-1 factor", "value": 3.0, "unit": "–"}]
         models = {key: tuple(ROW_MODELS[key](**row) for row in rows) for key, rows in tables.items()}
         return Site(project=ROW_MODELS["project"](**project), **models)
