@@ -253,8 +253,8 @@ def _wide_open(block: Block, curves: Curves, flow: Numbers, share: Numbers, hot:
 def _behind_hot(valve: _Valve, looks: Numbers) -> _Valve:
     """The same valves, some of them seen from behind the hot seat.
 
-    Behind a pressure-reducing valve on a tempered run the difference of both ways does not reach the outlets in full, so
-    that a hot seat that takes all cannot be told from the bypass and that difference.
+    Behind a pressure-reducing valve on a tempered run the difference of both ways does not reach the outlets in full,
+    so that a hot seat that takes all cannot be told from the bypass and that difference.
     """
     changed = {"pressure": valve.pressure - valve.imbalance, "by_flow": valve.by_flow - valve.imbalance_by_flow,
                "by_hot_flow": valve.by_hot_flow - valve.imbalance_by_hot_flow,
