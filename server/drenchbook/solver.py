@@ -24,7 +24,8 @@ from drenchbook.operating_cases import (
     Pairs,
 )
 from drenchbook.physics.outlets import outlet_flow_kernel
-from drenchbook.solver_blocks import Block, block_of, shapes
+from drenchbook.physics.water import density_kernel
+from drenchbook.solver_blocks import SEASON_OF_STATE, Block, block_of, shapes
 from drenchbook.solver_flows import Flows, flows
 from drenchbook.solver_paths import Curves, network_curves
 from drenchbook.solver_results import (
@@ -398,10 +399,14 @@ def _store_feeds(network: Network, cases: Cases, out: FaultResults, block: Block
 
 def _store_beyond_test(network: Network, cases: Cases, out: FaultResults) -> None:
     """Other demand counts in what a supply gives; then whether that is more than was tested."""
-    other = network.supply_draw.copy()
-    above = network.node_supply[network.source_node]
-    np.add.at(other, above[above != NONE], network.source_draw[above != NONE])
-    out.supply_flow[:] += other[cases.supplies.member]
+    cold = network.cold_temperature[SEASON_OF_STATE]
+    for state, temperature in enumerate(cold):
+        other = network.supply_draw.copy()
+        above = network.node_supply[network.source_node]
+        hot = np.where(network.source_cold | (out.fault == HOT_LOST), temperature, network.source_temperature)
+        drawn = network.source_draw * density_kernel(hot) / density_kernel(temperature)
+        np.add.at(other, above[above != NONE], drawn[above != NONE])
+        out.supply_flow[state] += other[cases.supplies.member]
     level = np.array([("low", "high").index(word) for _, word in STATES])
     with np.errstate(invalid="ignore"):
         test = network.supply_test_flow[level][:, cases.supplies.member]
