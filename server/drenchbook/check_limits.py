@@ -13,7 +13,7 @@ from drenchbook.units import QUANTITIES, same_kind, to_si
 # Limits that a value must not exceed: a greater one is looser. All others are least values: a smaller one is looser.
 GREATEST = (
     "FLW-3", "FLW-4", "PRS-2", "VEL-1 cold", "VEL-1 hot", "VLV-6 greatest", "BYP-3 leakage", "BYP-3 time",
-    "TMP greatest", "DLG-1 warning", "DLG-1 failure", "DLG-2", "DLG-4", "DLG-5",
+    "TMP greatest", "DLG-1 warning", "DLG-1 failure", "DLG-2", "DLG-4", "DLG-5", "LOP-1 greatest",
     "LOC-1 travel", "LOC-1 shower greatest", "LOC-1 eyewash greatest",
     "DAT-3 pressure", "DAT-3 flow", "DAT-4",
 )  # fmt: skip

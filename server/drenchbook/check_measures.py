@@ -24,13 +24,13 @@ from drenchbook.operating_cases import (
     STRAINER_FOULED,
     Pairs,
 )
-from drenchbook.pipe_heat import Passage, station_pair_of_outlets, tempered_passage
+from drenchbook.pipe_heat import station_pair_of_outlets
+from drenchbook.pipe_states import PipeStates
 from drenchbook.site_cells import BLANK
 from drenchbook.site_model import Missing
 from drenchbook.solver import frictionless_margin, static_pressures
 from drenchbook.solver_results import CANNOT_REACH, NO_PATH, SOLVED, FaultResults, StaticPressures
-from drenchbook.standing_water import first_water, hottest_first_water, standing_hot_content, tempered_runs
-from drenchbook.surroundings import Surroundings, surroundings
+from drenchbook.standing_water import hottest_first_water, standing_hot_content, tempered_runs
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -42,11 +42,12 @@ def conditions(*faults: str, states: tuple[int, ...] = ALL_STATES) -> tuple[tupl
     return tuple((fault, state) for fault in faults for state in states)
 
 
-class Measures:
+class Measures(PipeStates):
     """The measurements of one solved site. Each method gives the Samples of one check."""
 
     def __init__(self, context: Context):
-        self.context, self.cases = context, context.cases
+        super().__init__(context)
+        self.cases = context.cases
         self.of_valves: dict[tuple[str, int], Any] = {}  # findings that all stations behind one valve share
         self._required: dict[str, Samples] = {}
 
@@ -141,12 +142,13 @@ class Measures:
         return Samples(pairs, conditions(NORMAL), pressure, need, margin, np.isnan(margin), severity)
 
     def own_outlet_flow(self) -> Samples:
-        """VLV-1, VLV-11: flow through the valve over its minimum flow, in openings of one outlet only."""
+        """VLV-1, VLV-11: flow through the valve, its loop included, over its minimum, one outlet open."""
         valves, single = self.cases.valves, self._one_outlet_openings()
-        flow, need = self._fault(NORMAL).valve.flow, self._model_cells("minimum_flow")
+        loop = self.context.network.valve_loop_flow[valves.member] if len(valves.member) else np.zeros(0)
+        flow, need = self._fault(NORMAL).valve.flow + loop, self._model_cells("minimum_flow")
         margin = np.where(single[valves.opening], at_least(flow, need), np.nan)
         unknown = single[valves.opening] & np.isnan(margin)
-        return Samples(valves, conditions(NORMAL), flow, need, margin, unknown)
+        return Samples(valves, conditions(NORMAL), flow, need, margin, unknown, second=loop > 0)
 
     def own_outlet_margin(self) -> Samples:
         """VLV-11: the margin of VLV-1."""
@@ -368,16 +370,6 @@ class Measures:
     # ---- temperatures ----
 
     @functools.cached_property
-    def surroundings(self) -> Surroundings:
-        """What stands around each pipe run."""
-        return surroundings(self.context)
-
-    @functools.cached_property
-    def tempered_passage(self) -> Passage:
-        """What the tempered runs do to the water of each station, in steady flow."""
-        return tempered_passage(self.context, self.surroundings)
-
-    @functools.cached_property
     def start_temperature(self) -> Numbers:
         """[S, station pairs] temperature at which water leaves the valve, or the supply of a station without one."""
         pairs, valves = self.cases.stations, self.cases.valves
@@ -424,13 +416,6 @@ class Measures:
     # ---- first water ----
 
     @functools.cached_property
-    def first_water(self) -> Numbers:
-        """[S, stations] temperature of the water that has stood in the tempered runs of a station. [°C]"""
-        return first_water(
-            self.context, (self._limit("TMP least") + self._limit("TMP greatest")) / 2, self.surroundings
-        )
-
-    @functools.cached_property
     def _untepid(self) -> tuple[Numbers, Numbers]:
         """[S, station pairs] seconds outside the temperature limits, not-a-number where unknown; [pairs] no valve."""
         pairs = self.cases.stations
@@ -452,7 +437,7 @@ class Measures:
     def hot_first_water(self) -> Samples:
         """DLG-1: the hottest water that stood in the runs of a station, against what warns and what fails."""
         pairs, span = self.cases.stations, self._limit("TMP greatest") - self._limit("TMP least")
-        value = hottest_first_water(self.context, self.surroundings)[:, pairs.member]
+        value = hottest_first_water(self.context, self.standing)[:, pairs.member]
         warns, fails = self._limit("DLG-1 warning"), self._limit("DLG-1 failure")
         failed = value > fails + SLACK
         limit = np.where(failed | np.isnan(warns), fails, warns)
@@ -468,7 +453,7 @@ class Measures:
     def cooled_hot_run(self) -> Samples:
         """DLG-4: time until hot water has passed the runs from its source to a valve, where they stood cold."""
         pairs, asked, flow = self.cases.valves, self._limit("DLG-4"), self._fault(NORMAL).valve.hot_flow
-        content = standing_hot_content(self.context, self.surroundings)
+        content = standing_hot_content(self.context, self.held)
         content = content[pairs.member] if len(pairs.member) else np.zeros(0)
         applies = (content != 0) & ~(flow <= 0)  # a valve that draws no hot water does not wait for it
         seconds = content / np.where(flow > 0, flow, np.nan)

@@ -11,12 +11,12 @@ from drenchbook.bypass_sizing import bypass_that_would_do
 from drenchbook.check_context import Outlet
 from drenchbook.check_samples import FAILED, SLACK
 from drenchbook.checks import Judgement, Verdict
+from drenchbook.idle_remedies import hot_run, idle_frost, longer_to_freezing, loop_flow
 from drenchbook.physics.mixing import mixed_temperature
 from drenchbook.physics.water import density
 from drenchbook.quantity_text import MOST, quantity_text, rounded
 from drenchbook.solver import step_by_step
 from drenchbook.solver_results import SOLVED
-from drenchbook.surroundings import runs_above
 from drenchbook.units import from_si, unit_of
 
 
@@ -194,18 +194,6 @@ def _slow_closing(judgement: Judgement, verdict: Verdict) -> str:
     return f"Outlets that close in {rounded(seconds, 1, MOST):.1f} s or more, or a surge arrester and larger pipe"
 
 
-def _hot_run(judgement: Judgement, verdict: Verdict) -> str:
-    """How much water stands before a valve, and how cold it becomes."""
-    around = judgement.measures.surroundings
-    runs = [run for run in runs_above(judgement.context, int(judgement.network.valve_hot_node[verdict.member]))
-            if math.isnan(around.held[run])]  # fmt: skip
-    area = judgement.network.run_area
-    content = _text(judgement, float(sum(area[run] * around.length[run] for run in runs)), "volume")
-    coldest = float(np.min(around.shade[0, runs]))
-    cooled = "" if math.isnan(coldest) else f" that come to {_text(judgement, coldest, 'temperature', 'least')}"
-    return f"{verdict.check.remedy}: {content}{cooled} stand in it"
-
-
 _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
     "FLW-1": _largest_loss,
     "PRS-1": _largest_loss,
@@ -217,5 +205,8 @@ _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
     "PRS-4": _slow_closing,
     "SUP-2": _supply_volume,
     "HOT-1": _storage,
-    "DLG-4": _hot_run,
+    "DLG-4": hot_run,
+    "FRZ-1": idle_frost,
+    "FRZ-2": longer_to_freezing,
+    "LOP-1": loop_flow,
 }

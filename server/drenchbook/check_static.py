@@ -38,7 +38,7 @@ NOT_APPLICABLE = Finding(NONE)
 PERCENT_SCALE = 100.0  # [K] margins of temperatures against ratings are shares of this span
 
 
-def _compare(
+def compare(
     margin: float, severity: int, value: float, limit: float, about: str, case: str = "", quantity: str = "",
     why: str = "",
 ) -> Finding:  # fmt: skip
@@ -53,7 +53,8 @@ def _number(value: float | None) -> float:
     return NAN if value is None else value
 
 
-def _worst(findings: list[Finding]) -> Finding:
+def worst_of(findings: list[Finding]) -> Finding:
+    """The worst outcome first, then the smallest margin; of none at all what does not apply."""
     if not findings:
         return NOT_APPLICABLE
     return min(findings, key=lambda f: (-f.outcome, math.inf if math.isnan(f.margin) else f.margin))
@@ -106,7 +107,7 @@ def static_pressure(measures: Measures, station: int) -> Finding:
     if valve is not None:
         rating = _model_cell(measures, model, "maximum_pressure")
         parts.append((_static_of_valve(measures, valve), rating, f"valve {_name(valve)}"))
-    return _worst([_static(measures, *part) for part in parts])
+    return worst_of([_static(measures, *part) for part in parts])
 
 
 def _static(measures: Measures, pressure: float, rating: float, about: str) -> Finding:
@@ -114,7 +115,7 @@ def _static(measures: Measures, pressure: float, rating: float, about: str) -> F
     limit = float(np.minimum(_number(row.value), rating))
     why = row.why_missing or (f"the greatest pressure of the {about} is blank" if math.isnan(rating) else "")
     why = why or (f"the static pressure at the {about} is not known" if math.isnan(pressure) else "")
-    return _compare(float(at_most(pressure, limit)), FAILED, pressure, limit, about, "no flow, high supply", why=why)
+    return compare(float(at_most(pressure, limit)), FAILED, pressure, limit, about, "no flow, high supply", why=why)
 
 
 def frictionless(measures: Measures, station: int) -> Finding:
@@ -129,7 +130,7 @@ def frictionless(measures: Measures, station: int) -> Finding:
         (limit.why_missing for limit in map(context.limit, _limits_of(measures, station)) if limit.why_missing),
         "an input of the path is missing, or the required flow leaves a curve",
     )
-    return _compare((left - asked) / scale, FAILED, left, asked, "", case, why=why)
+    return compare((left - asked) / scale, FAILED, left, asked, "", case, why=why)
 
 
 def _limits_of(measures: Measures, station: int) -> list[str]:
@@ -153,13 +154,13 @@ def approach(measures: Measures, station: int) -> Finding:
     set_point = context.cell("mixing_valves", valve, "set_temperature")
     hot = context.source_temperature(source) - set_point if source is not None else NAN
     asked = _model_cell(measures, model, "approach_hot")
-    findings = [_compare(float(at_least(hot, asked)), FAILED, hot, asked, "hot above set", "start of the draw")]
+    findings = [compare(float(at_least(hot, asked)), FAILED, hot, asked, "hot above set", "start of the draw")]
     asked = _model_cell(measures, model, "approach_cold")
     for season in ("cold", "warm"):
         cold = set_point - context.cold_temperature(season)
         margin = float(at_least(cold, asked))
-        findings.append(_compare(margin, NOTED, cold, asked, "set above cold", f"{season} season"))
-    return _worst(findings)
+        findings.append(compare(margin, NOTED, cold, asked, "set above cold", f"{season} season"))
+    return worst_of(findings)
 
 
 @_once_a_valve
@@ -185,7 +186,7 @@ def set_and_tolerance(measures: Measures, station: int) -> Finding:
         (ends[1] - set_point, set_point, ends[1], "set temperature against the model's greatest"),
     )
     span = greatest - least
-    return _worst([_compare(room / span, FAILED, value, end, about) for room, value, end, about in sides])
+    return worst_of([compare(room / span, FAILED, value, end, about) for room, value, end, about in sides])
 
 
 def _stated(value: Any, about: str) -> Finding:
@@ -225,7 +226,7 @@ def checks_and_strainers(measures: Measures, station: int) -> Finding:
     valve, _ = _valve(measures, station)
     if valve is None:
         return NOT_APPLICABLE
-    return _worst(
+    return worst_of(
         [
             _stated(valve.check_valves, f"check valves of {_name(valve)}"),
             _stated(valve.strainers, f"strainers of {_name(valve)}"),
@@ -247,7 +248,7 @@ def ratings(measures: Measures, station: int) -> Finding:
 
     def within(value: float, column: str, sign: float, about: str, case: str = "") -> None:
         asked = _model_cell(measures, model, column)
-        findings.append(_compare(sign * (value - asked) / PERCENT_SCALE, FAILED, value, asked, about, case))
+        findings.append(compare(sign * (value - asked) / PERCENT_SCALE, FAILED, value, asked, about, case))
 
     start = context.source_temperature(source)
     highest = context.cell("hot_water_sources", source, "set_temperature") if source.kind == "storage" else start
@@ -258,8 +259,8 @@ def ratings(measures: Measures, station: int) -> Finding:
         within(context.cold_temperature(season), "cold_maximum", -1.0, "cold water", f"{season} season")
     pressure, rating = _static_of_valve(measures, valve), _model_cell(measures, model, "maximum_pressure")
     margin, about = float(at_most(pressure, rating)), f"static pressure at {_name(valve)}"
-    findings.append(_compare(margin, FAILED, pressure, rating, about, "no flow, high supply", "pressure"))
-    return _worst(findings)
+    findings.append(compare(margin, FAILED, pressure, rating, about, "no flow, high supply", "pressure"))
+    return worst_of(findings)
 
 
 @_once_a_valve
@@ -277,8 +278,8 @@ def cold_failure(measures: Measures, station: int) -> Finding:
         asked = _number(row.value)
         why = f"the {about} of model {str(valve.model).strip()} is blank" if math.isnan(value) else row.why_missing
         margin = float(at_most(value, asked))
-        findings.append(_compare(margin, FAILED, value, asked, about, "cold supply failure", quantity, why))
-    return _worst(findings)
+        findings.append(compare(margin, FAILED, value, asked, about, "cold supply failure", quantity, why))
+    return worst_of(findings)
 
 
 # ---- place and inputs ----
@@ -293,7 +294,7 @@ def place(measures: Measures, station: int) -> Finding:
     travel, asked = context.cell("stations", row, "travel_time"), _number(limit.value)
     margin = float(at_most(travel, asked))
     findings = [
-        _compare(margin, WARNED, travel, asked, "travel time", "", "seconds", limit.why_missing),
+        compare(margin, WARNED, travel, asked, "travel time", "", "seconds", limit.why_missing),
         _same_level(row.same_level),
     ]
     for number in context.outlets_of[station]:
@@ -303,10 +304,10 @@ def place(measures: Measures, station: int) -> Finding:
             limit = context.limit(f"{name} {side}")
             margin = float(margin_of(outlet.height, _number(limit.value)))
             findings.append(
-                _compare(margin, WARNED, outlet.height, _number(limit.value), about, "", "small length",
+                compare(margin, WARNED, outlet.height, _number(limit.value), about, "", "small length",
                          limit.why_missing)
             )  # fmt: skip
-    return _worst(findings)
+    return worst_of(findings)
 
 
 def _same_level(value: Any) -> Finding:

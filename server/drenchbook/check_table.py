@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from drenchbook.check_idle import heated_in_frost, idle_in_frost, loop_range
 from drenchbook.check_measures import Measures
 from drenchbook.check_samples import FAILED, NOT_KNOWN, NOTED, WARNED, Samples
 from drenchbook.check_static import (
@@ -93,7 +94,8 @@ CHECKS: tuple[Check, ...] = (
     Check("VLV-1", "smallest flow of one outlet alone", "flow", (), FAILED,
           "One outlet alone draws {value}; valve {what} controls from {limit}",
           "Fit a small valve of its own at the station, which shortens the purge too, or one that controls from less",
-          cases=lambda m: m.own_outlet_flow(), source="the valve's data sheet"),
+          cases=lambda m: m.own_outlet_flow(), source="the valve's data sheet",
+          second=("flow", "One outlet alone and the loop pass {value}; valve {what} controls from {limit}")),
     Check("VLV-11", "margin of the smallest flow over the minimum under control", "fraction", ("VLV-11",), WARNED,
           "One outlet alone through valve {what} has a margin of {value}, {limit} asked", "A valve that controls from less",
           cases=lambda m: m.own_outlet_margin(), percent=True, shows_value_as_margin=True),
@@ -179,6 +181,16 @@ CHECKS: tuple[Check, ...] = (
     Check("DLG-4", "cooled hot run", "seconds", ("DLG-4",), NOTED,
           "Water that stood in the hot run of valve {what} takes {value} to pass, limit {limit}: meanwhile the valve runs full "
           "hot, then it overshoots", "Circulate or shorten the hot run", cases=lambda m: m.cooled_hot_run(), toward=MOST),
+    Check("FRZ-1", "idle temperature in frost", "temperature", ("FRZ-1",), FAILED,
+          "{what} stands at {value} in the cold season, least {limit}",
+          "Trace, circulate, bury or drain it; insulation only delays", station=idle_in_frost),
+    Check("FRZ-2", "time to freezing without heat", "hours", ("FRZ-2",), WARNED,
+          "{what} freezes {value} after its heating or circulation stops, least {limit}",
+          "Power that does not fail with the site's, or drain it when its heating is lost", station=heated_in_frost),
+    Check("LOP-1", "temperatures of the circulated loop", "temperature", ("LOP-1 least", "LOP-1 greatest"), FAILED,
+          "{what} is {value}, limit {limit}", "More loop flow, or thicker insulation", station=loop_range, toward=EITHER),
+    Check("LOP-2", "circulation off", "", (), WARNED, "{what}",
+          "An alarm when the pump stops, a standby pump, or valves at the stations"),
     Check("EVT-1", "event reason", "", (), FAILED, "Event {what} has no written reason", "Write why it is credible"),
     Check("EVT-2", "other demand stated", "", (), NOT_KNOWN,
           "{what}", "Type it; 0 must be typed", station=other_demand),

@@ -14,7 +14,7 @@ from drenchbook.operating_cases import SET
 from drenchbook.quantity_text import opposite, percent_text, quantity_text
 from drenchbook.site_tables import TABLE_BY_KEY
 from drenchbook.solver_results import BEYOND_CURVE, CANNOT_REACH, MISSING, NO_PATH, NOT_CONVERGED, STATE_WORDS
-from drenchbook.standing_water import why_heat_unknown, why_standing_unknown
+from drenchbook.standing_water import why_heat_on_the_way, why_standing_unknown
 
 
 def case_text(judgement: Judgement, verdict: Verdict) -> str:
@@ -212,7 +212,7 @@ def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
             if source.kind in HEATED and (why := _blank_of_source(source)):
                 return why
         station = int(context.cases.outlet_station[verdict.member])
-        return why_heat_unknown(context, station) or "limit TMP least is not below TMP greatest"
+        return why_heat_on_the_way(context, station) or "limit TMP least is not below TMP greatest"
     return "a number that it needs is blank"
 
 

@@ -278,7 +278,9 @@ class _Compiler:
 
     def valves(self) -> dict[str, Any]:
         n = len(self.site.mixing_valves)
-        numbers = {key: np.full(n, np.nan) for key in ("elevation", "set", "bypass_coefficient", "leakage")}
+        numbers = {
+            key: np.full(n, np.nan) for key in ("elevation", "set", "bypass_coefficient", "leakage", "loop_flow")
+        }
         bypass_curve, fitted, second = np.full(n, NONE), np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
         self.models = {tag_key(row.model): row for row in self.site.valve_models}
         fault_missing: list[tuple[str, ...]] = []
@@ -295,6 +297,7 @@ class _Compiler:
             given.append(flow[0])
             alone.append(flow[1])
             second[i] = flow[0] is not flow[1]
+            numbers["loop_flow"][i] = self.loop_flow(cells.row)
             if model is not None:
                 leakage = [Cells(self.site, VALVE_MODELS, row).number("leakage") for row in self.models_of(cells)]
                 numbers["leakage"][i] = sum(leakage)
@@ -313,6 +316,12 @@ class _Compiler:
                 "valve_bypass_curve": bypass_curve, "valve_has_bypass": fitted, "valve_has_second": second,
                 "valve_alone": tuple(alone), "valve_fault_missing": tuple(fault_missing),
                 **{f"valve_{key}": value for key, value in {**numbers, **columns}.items()}}  # fmt: skip
+
+    def loop_flow(self, row: Any) -> float:
+        """Loop flow that passes a valve beside what is drawn: only where the return is said to enter its cold inlet."""
+        flow = Cells(self.site, MIXING_VALVES, row).number("loop_flow", optional=True)
+        returns = row.loop_returns_to_cold_inlet is True and bool(tag_key(row.loop_return_run))
+        return flow if returns and flow > 0 else 0.0
 
     def models_of(self, cells: Cells) -> list[Any]:
         """The data sheets of a valve and of the larger one beside it."""

@@ -131,6 +131,7 @@ class Network:
     valve_leakage: Numbers  # what it passes when the cold supply fails [m³/s], NaN where not given
     valve_has_second: Numbers  # bool: a larger valve stands in parallel
     valve_alone: tuple[ValveFlow, ...]  # the smaller of two in parallel by itself, or the valve as it is
+    valve_loop_flow: Numbers  # of a circulated loop, where it passes the valve
     valve_has_bypass: Numbers
     valve_bypass_coefficient: Numbers
     valve_bypass_curve: Numbers

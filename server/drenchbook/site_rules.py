@@ -142,6 +142,20 @@ class _Rules:
             table = TABLE_BY_KEY[key]
             for number, row in enumerate(self.read.site.rows(table)):
                 yield from self._water(table, number, row)
+        yield from self._loops()
+
+    def _loops(self) -> Iterator[Problem]:
+        """A return run is fed, run by run, by the valve whose loop it closes."""
+        for number, row in enumerate(self.read.site.mixing_valves):
+            tag = tag_key(row.loop_return_run)
+            if not tag:
+                continue
+            while self.network[tag][0] is PIPE_RUNS:
+                tag = tag_key(self.network[tag][2].fed_from)
+            if tag != tag_key(row.tag):
+                source = str(self.network[tag][2].tag).strip()
+                words = f"is fed by {source}, not by this valve; name the run that brings its own loop back"
+                yield self.problem(MIXING_VALVES, number, "loop_return_run", words)
 
     def _parents(self, table: Table, row: Any) -> list[tuple[str, str]]:
         if table is HOT_WATER_SOURCES and row.kind == PLANT_MAIN:

@@ -339,6 +339,10 @@ MIXING_VALVES = Table(
         _yes_no("strainers", "Strainers", "always", "On both inlets (VLV-9)"),
         _ref("second_model", "Second model", ("valve_models",), "never", "A larger valve in parallel; blank: none", width=16),
         _number("second_opens_at", "Second opens at", "pressure", "if used", "Pressure difference over the valves at which the larger one begins to pass"),
+        _number("loop_flow", "Loop flow", "flow", "never", "That a pump circulates through its runs; blank: no loop"),
+        _ref("loop_return_run", "Loop return run", ("pipe_runs",), "never", "The run that brings the loop back to the valve; the runs above it are the loop"),
+        _yes_no("loop_returns_to_cold_inlet", "Loop enters cold inlet", "if used", "Y: the loop flow passes the valve and counts in VLV-1"),
+        _yes_no("loop_pump_needs_power", "Loop pump needs power", "if used"),
         Column("remarks", "Remarks", width=30),
     ),
 )  # fmt: skip

@@ -8,30 +8,31 @@ import numpy as np
 
 from drenchbook.check_context import Context
 from drenchbook.operating_cases import STATES
-from drenchbook.surroundings import SEASONS, Surroundings, runs_above, why_unknown
+from drenchbook.surroundings import SEASONS, Surroundings, runs_above, why_heat_unknown, why_unknown
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 
-def standing_temperatures(around: Surroundings) -> Numbers:
+def standing_temperatures(around: Surroundings, held: Numbers) -> Numbers:
     """Temperatures that water comes to while it stands, in shade and in the sun.
 
     Parameters
     ----------
     around : Surroundings
         Of the runs of a site. [°C]
+    held : array
+        From `held_temperatures`. [°C]
 
     Returns
     -------
     array
-        [2 (shade, sun), 2 (cold, warm), runs]; a run that is held has the held temperature. [°C]
+        [2 (shade, sun), 2 (cold, warm), runs]; of a run that is held, the temperatures at its beginning and end. [°C]
 
     Notes
     -----
     Long standing: the surroundings themselves, whatever the insulation [worked here].
     """
-    both = np.stack((around.shade, around.sun))
-    return np.where(np.isnan(around.held), both, around.held)
+    return np.where(np.isnan(held), np.stack((around.shade, around.sun)), held)
 
 
 def tempered_runs(context: Context, station: int) -> list[int]:
@@ -39,7 +40,7 @@ def tempered_runs(context: Context, station: int) -> list[int]:
     return runs_above(context, int(context.network.station_node[station]))
 
 
-def first_water(context: Context, middle: float, around: Surroundings) -> Numbers:
+def first_water(context: Context, middle: float, standing: Numbers) -> Numbers:
     """Temperature of the water that has stood in the tempered runs of each station, the one farthest from `middle`.
 
     Parameters
@@ -48,8 +49,8 @@ def first_water(context: Context, middle: float, around: Surroundings) -> Number
         A site, compiled. [-]
     middle : float
         The middle of what is tepid. [°C]
-    around : Surroundings
-        Of the same site. [°C]
+    standing : array
+        From `standing_temperatures`. [°C]
 
     Returns
     -------
@@ -60,12 +61,12 @@ def first_water(context: Context, middle: float, around: Surroundings) -> Number
     -----
     By night or on a sunny day, in whichever run it is worst [worked here].
     """
-    return _farthest(context, standing_temperatures(around), middle)
+    return _farthest(context, standing, middle)
 
 
-def hottest_first_water(context: Context, around: Surroundings) -> Numbers:
+def hottest_first_water(context: Context, standing: Numbers) -> Numbers:
     """The same, the hottest: what may scald. [S, stations] [°C]"""
-    return _farthest(context, standing_temperatures(around), -np.inf)
+    return _farthest(context, standing, -np.inf)
 
 
 def _farthest(context: Context, standing: Numbers, middle: float) -> Numbers:
@@ -85,15 +86,15 @@ def _farthest(context: Context, standing: Numbers, middle: float) -> Numbers:
     return values
 
 
-def standing_hot_content(context: Context, around: Surroundings) -> Numbers:
+def standing_hot_content(context: Context, held: Numbers) -> Numbers:
     """Water that stands in the hot runs of each valve, the heat of the walls counted as water.
 
     Parameters
     ----------
     context : Context
         A site, compiled. [-]
-    around : Surroundings
-        Of the same site. [-]
+    held : array
+        From `held_temperatures`. [°C]
 
     Returns
     -------
@@ -108,7 +109,7 @@ def standing_hot_content(context: Context, around: Surroundings) -> Numbers:
     found = np.zeros(len(network.valve_tags))
     for valve, node in enumerate(network.valve_hot_node.tolist()):
         for run in runs_above(context, node):
-            if np.isnan(around.held[run]):
+            if np.isnan(held[0, 0, run]):
                 at = network.run_node[run]
                 found[valve] += network.purge_sum[at] - network.purge_sum[network.parent[at]]
     return found
@@ -125,13 +126,11 @@ def why_standing_unknown(context: Context, station: int) -> str:
     return ""
 
 
-def why_heat_unknown(context: Context, station: int) -> str:
+def why_heat_on_the_way(context: Context, station: int) -> str:
     """Which run of a station hides what its water gains or loses on the way, and which input would tell it."""
     for number in tempered_runs(context, station):
         run = context.site.pipe_runs[number]
-        why = next((why for why in (why_unknown(context, run, season) for season in SEASONS) if why), "")
-        if not why and np.isnan(context.cell("pipe_runs", run, "insulation")):
-            why = f"the insulation of run {str(run.tag).strip()} is blank; 0 must be typed for a bare pipe"
+        why = next((why for why in (why_heat_unknown(context, run, season) for season in SEASONS) if why), "")
         if why:
             return why
     return ""

@@ -149,6 +149,14 @@ def why_unknown(context: Context, run: Any, season: str) -> str:
     return f"the sun shines on run {name} in the {season} season, and its irradiance is blank in Project"
 
 
+def why_heat_unknown(context: Context, run: Any, season: str) -> str:
+    """Which cell keeps the heat that a run gains or loses from being known; "" where it is known."""
+    why = why_unknown(context, run, season)
+    if not why and np.isnan(context.cell("pipe_runs", run, "insulation")):
+        return f"the insulation of run {str(run.tag).strip()} is blank; 0 must be typed for a bare pipe"
+    return why
+
+
 def runs_above(context: Context, node: int) -> list[int]:
     """The runs (by number) from a node of the network up to the valve, source or supply that feeds it, lowest first."""
     network, found = context.network, []

@@ -61,6 +61,21 @@ def loose(reason: str | None = None) -> Site:
     return limited(laboratory(), "FLW-1 shower", 15.0, reason=reason)
 
 
+def frosty(**cells: object) -> Site:
+    """L1's branch outside at 20 °F."""
+    site = edited(lab("project", "", outside_air_cold=20.0), "pipe_runs", "TR-L1", exposure="outside", **cells)
+    return limited(site, "FRZ-2", 24.0)
+
+
+def looped(flow: float = 1.0, **project: float) -> Site:
+    """A loop through TR-A and TR-B, and 100 ft of 1/2 in back into the cold inlet."""
+    back = laboratory().pipe_runs[0].model_dump() | {
+        "tag": "TR-R", "fed_from": "TR-B", "size": "1/2", "developed_length": 100.0, "devices": None}  # fmt: skip
+    site = edited(added(laboratory(), "pipe_runs", **back), "mixing_valves", "MV-1", loop_flow=flow,
+                  loop_return_run="TR-R", loop_returns_to_cold_inlet=True, loop_pump_needs_power=True)  # fmt: skip
+    return edited(site, "project", "", **project)
+
+
 FIRES = (
     Fires("FLW-1", laboratory, "L4", FAILED, r"^Shower of L4 gets 14\.[3-4] gpm of 20\.0 gpm\.$"),
     # 0.7 / 0.4 and 0.55 / 0.4
@@ -170,6 +185,16 @@ FIRES = (
     # hold 3.59 gal, their wall counts as 15 % more: 392 s
     Fires("DLG-4", laboratory, "L1", NOTED,
           r"^Water that stood in the hot run of valve MV-1 takes 39\d s to pass, limit 30 s: meanwhile"),
+    Fires("FRZ-1", frosty, "L1", FAILED, r"^Run TR-L1 stands at 20 °F in the cold season, least 36 °F\.$"),
+    Fires("FRZ-2", lambda: frosty(held_temperature=85.0), "L1", WARNED,
+          r"^Run TR-L1 freezes \d+\.\d\d h after its heating or circulation stops, least 24\.00 h\.$"),
+    Fires("LOP-1", lambda: looped(0.05, room_cold=30.0), "L1", FAILED,
+          r"^The lowest temperature of the loop of MV-1 is \d\d °F, limit 60 °F\.$"),
+    Fires("LOP-2", lambda: looped(room_cold=30.0), "MV-1", WARNED,
+          r"^With circulation off at MV-1 the first water of L1, L2, L3, L4, L5 is untepid, 30 °F at worst in "),
+    # 0.5 gpm alone and 1 gpm round the loop
+    Fires("VLV-1", looped, "L3", FAILED,
+          r"^One outlet alone and the loop pass 1\.50 gpm; valve MV-1 controls from 3\.00 gpm\.$"),
     # 21 min with the wall
     Fires("DLG-3", laboratory, "L3", NOTED,
           r"^The purge takes 12[3-9]\d s and outlasts the flush of 900 s; the water that"),
@@ -234,6 +259,10 @@ STILL: dict[str, tuple[Callable[[], Site], str]] = {
     **dict.fromkeys(("SUP-1", "DAT-4"), (laboratory, "SUP-1")),
     "HOT-4": (heater, "L1"),
     "BYP-4": (own_hot_main, "MV-1"),
+    "FRZ-1": (lambda: frosty(held_temperature=85.0), "L1"),
+    "FRZ-2": (lambda: limited(frosty(held_temperature=85.0), "FRZ-2", 1.0), "L1"),
+    "LOP-1": (looped, "L1"),
+    "LOP-2": (lambda: only(looped(), "L1"), "MV-1"),
     "DLG-4": (lambda: lab("pipe_runs", "HW-1", developed_length=1.0), "L1"),
     "HOT-2": (big_tank, "WH-1"),
     "EVT-1": (laboratory, "bench 1"),

@@ -8,11 +8,8 @@ from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, NOTED, PASSED, WAR
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.check_words import message, remedy
 from drenchbook.checks import judge
+from tests.checks.pipes_by_hand import celsius
 from tests.checks.sites import COLD_LOW, WARM_LOW, edited, lab, laboratory, limited, only, station
-
-
-def celsius(degrees):
-    return (degrees - 32) / 1.8
 
 
 def outcome(site, check, tag="L1"):

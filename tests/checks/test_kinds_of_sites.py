@@ -15,6 +15,7 @@ from drenchbook.solver_results import BEYOND_CURVE, CANNOT_REACH, MISSING, NO_PA
 from tests.checks.sites import BLANKED, added, edited, heater, lab, laboratory, lines, only, station
 
 OF_A_VALVE = {check.id for check in STATION_CHECKS if check.id.startswith(("VLV", "BYP", "HOT", "DLG"))}
+OF_A_VALVE |= {"FRZ-2", "LOP-1"}  # of heated runs and loops, which that station has not
 OF_A_VALVE -= {"DLG-1"}  # water that stood in the heat scalds with or without a valve
 
 

@@ -77,9 +77,14 @@ def test_a_flow_test_of_exactly_twelve_months_is_not_old():
 
 @functools.cache
 def every_kind():
-    """A laboratory with a drench hose as well, so that every limit is used somewhere."""
+    """A laboratory with a drench hose, a loop and a traced run in frost, so that every limit is used somewhere."""
+    back = laboratory().pipe_runs[0].model_dump() | {"tag": "TR-R", "fed_from": "TR-B", "devices": None}
+    site = edited(added(laboratory(), "pipe_runs", **back), "mixing_valves", "MV-1", loop_flow=1.0,
+                  loop_return_run="TR-R", loop_returns_to_cold_inlet=False)  # fmt: skip
+    site = limited(edited(site, "project", "", outside_air_cold=20.0), "FRZ-2", 24.0)
+    site = edited(site, "pipe_runs", "TR-L1", exposure="outside", held_temperature=85.0)
     site = added(
-        laboratory(), "outlet_models", model="HOSE", kind="drench hose", type="flow-regulated", rated_flow=3.2,
+        site, "outlet_models", model="HOSE", kind="drench hose", type="flow-regulated", rated_flow=3.2,
         rated_pressure=20.0, maximum_pressure=100.0, source="SAMPLE", sample=True,
     )  # fmt: skip
     like = site.stations[0].model_dump() | {

@@ -13,13 +13,8 @@ from drenchbook.operating_cases import STATES
 from drenchbook.physics.water import density, heat_capacity
 from drenchbook.pipe_heat import inlet_passage, station_flows, tempered_passage
 from drenchbook.surroundings import surroundings
+from tests.checks.pipes_by_hand import FOOT, celsius, conductance
 from tests.checks.sites import BLANKED, edited, lab, laboratory, only, station
-
-FOOT, INCH = 0.3048, 0.0254
-
-
-def celsius(degrees):
-    return (degrees - 32) / 1.8
 
 
 def varied():
@@ -30,20 +25,6 @@ def varied():
     site = edited(site, "pipe_runs", "TR-L1", insulation=0.0)
     return edited(site, "project", "", outside_air_cold=10.0, outside_air_warm=110.0, ground_cold=45.0,
                   ground_warm=65.0, sun_warm=True, irradiance_warm=300.0)  # fmt: skip
-
-
-BORES = {"3/4": (0.785, 0.875), "1/2": (0.545, 0.625), "1": (1.025, 1.125), "1-1/4": (1.265, 1.375),
-         "1-1/2": (1.505, 1.625), "2": (1.985, 2.125)}  # fmt: skip
-
-
-def conductance(run):
-    """U′ of a run of the laboratory, each term as the books print it. [W/(m·K)]"""
-    bore, outside = (INCH * one for one in BORES[run.size])
-    surface = outside + 2 * run.insulation * INCH
-    resistance = math.log(outside / bore) / (2 * math.pi * 394) + math.log(surface / outside) / (2 * math.pi * 0.04)
-    if run.exposure == "buried":
-        return 1 / (resistance + math.acosh(2 * (0.5 + surface / 2) / surface) / (2 * math.pi * 2.0))
-    return 1 / (resistance + 1 / (math.pi * surface * {"inside": 12.8, "outside": 34.0}[run.exposure]))
 
 
 def around(site, run, season):
