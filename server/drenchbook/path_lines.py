@@ -9,10 +9,11 @@ from typing import Any
 
 import numpy as np
 
+from drenchbook.faulted_network import network_in
 from drenchbook.hot_water import DAY
 from drenchbook.judged_site import JudgedSite
 from drenchbook.network_arrays import NONE, RUN
-from drenchbook.operating_cases import NORMAL, STATES
+from drenchbook.operating_cases import HOT_LOST, NORMAL, STATES
 from drenchbook.physics.mixing_valve import curve_coefficient_kernel
 from drenchbook.site_model import tag_key
 from drenchbook.solver_results import PathStep, Results
@@ -26,6 +27,9 @@ FORMULAS: Mapping[str, tuple[str, str]] = {
     "supply by test": ("p = p0 − (p0 − pr)·(q/qr)^1.85", "NFPA 291"),
     "supply by points": ("p = p1 + (q − q1)·(p2 − p1)/(q2 − q1)", "typed points"),
     "plant main": ("p = its own pressure − k·q²", "typed"),
+    "plant main by points": ("p = its own pressure − Δp(q)", "typed points"),
+    "booster": ("Δp = p1 + (q − q1)·(p2 − p1)/(q2 − q1) − head at no flow", "typed points"),
+    "setting": ("p = the setting, where more comes", "typed"),
     "loss by points": ("Δp = p1 + (q − q1)·(p2 − p1)/(q2 − q1)", "typed points"),
     "loss by square": ("Δp = k·q²", "typed coefficient"),
     "pipe": ("Δp = friction by length + ΣK·ρv²/2", "friction method of sheet Project; Crane TP-410"),
@@ -91,7 +95,8 @@ def path_lines(site: JudgedSite, station: int, opening: int, state: int, fault: 
 
 # Where the loss of a line belongs in the chart; "" is drawn by the parts that follow.
 _BARS = {"supply by test": "Supply at this flow", "supply by points": "Supply at this flow",
-         "plant main": "Supply at this flow", "pipe": "Pipe", "rough pipe": "Pipe", "loss by points": "Devices",
+         "plant main": "Supply at this flow", "plant main by points": "Supply at this flow",
+         "pipe": "Pipe", "rough pipe": "Pipe", "loss by points": "Devices",
          "loss by square": "Devices", "seats, cold lower": "Mixing valve", "seats, hot lower": "Mixing valve",
          "coefficient": "Mixing valve"}  # fmt: skip
 
@@ -115,7 +120,8 @@ class _Lines:
     """The lines of one case."""
 
     def __init__(self, site: JudgedSite, station: int, opening: int, state: int, fault: str):
-        self.site, self.network, self.cases = site, site.judgement.network, site.judgement.cases
+        self.site, self.cases = site, site.judgement.cases
+        self.network = network_in(site.judgement.network, fault)
         self.results: Results = site.judgement.results
         self.now = self.results.fault(fault)
         self.station, self.opening, self.state, self.fault = station, opening, state, fault
@@ -123,6 +129,8 @@ class _Lines:
         valves = self.cases.valves
         self.pair = next((place for place in range(valves.of(opening).start, valves.of(opening).stop)
                           if int(valves.member[place]) == self.valve), NONE)  # fmt: skip
+        self.mixes = self.pair != NONE and fault != HOT_LOST and not (
+            self.network.source_cold[self.network.valve_source[self.valve]])  # fmt: skip
         self.rows = {table: {tag_key(row.tag): row for row in getattr(site.judgement.site, table)}
                      for table in ("pipe_runs", "supplies", "hot_water_sources", "line_devices")}  # fmt: skip
 
@@ -136,7 +144,8 @@ class _Lines:
             line.result = step.flow if step.kind == "outlet" else step.pressure
             if step.kind == "outlet":
                 line.quantity = "flow"
-            line.values.update(flow=step.flow, temperature=step.temperature, loss=step.loss, pressure=step.pressure)
+            shown = {"flow": step.flow, "temperature": step.temperature, "loss": step.loss, "pressure": step.pressure}
+            line.values = {**shown, **line.values}
             line.values["after"] = float(self._after(step, last))
             if line.kind.startswith("seats"):  # the loss counts from the lower inlet
                 cold, hot = (float(last.get(side, last.get("common", 0))) for side in ("cold", "hot"))
@@ -161,7 +170,7 @@ class _Lines:
             "common": ("common",),
         }[step.side]
         if step.side == "valve" and step.kind in ("seats", "bypass"):
-            before = ("cold", "common") if step.kind == "bypass" or self.fault == NORMAL else ("hot", "common")
+            before = ("cold", "common") if step.kind == "bypass" or self.mixes else ("hot", "common")
         return next((last[side] for side in before if side in last), 0)
 
     def _line(self, step: PathStep) -> Line:
@@ -188,7 +197,9 @@ class _Lines:
         start = {"start_pressure": step.pressure + step.loss}
         if network.supply_curve[level, item] != NONE:
             return "supply by points", words, {**start, **self._points(int(network.supply_curve[level, item]), step)}
-        test = {"pressure_2": float(network.supply_residual[level, item]),
+        draw = float(network.supply_draw[item])  # other demand on the same main, which the curve has in it already
+        words += ", other demand on the main with it" if draw else ""
+        test = {"pressure_2": float(network.supply_residual[level, item]), "flow": step.flow + draw,
                 "flow_2": float(network.supply_test_flow[level, item])}  # fmt: skip
         return "supply by test", words, {**start, **test}
 
@@ -200,12 +211,22 @@ class _Lines:
                 "flow_2": float(flows[place + 1]), "pressure_2": float(values[place + 1])}  # fmt: skip
 
     def _device(self, step: PathStep) -> tuple[str, str, dict[str, Any]]:
-        row = self.rows["line_devices"][tag_key(step.tag)]
-        words = f"{str(row.kind).capitalize()} {step.tag}"
-        curve = self.network.device_curve.get(tag_key(step.tag), NONE)
-        if curve != NONE:
+        network = self.network
+        for place, tag in enumerate(network.reducer_tags):
+            if step.tag == f"{network.device_names[tag]} setting":
+                setting = {"start_pressure": float(network.reducer_setting[place])}
+                return "setting", f"Setting of {network.device_names[tag]}, where more comes", setting
+        key = tag_key(step.tag)
+        words = f"{str(self.rows['line_devices'][key].kind).capitalize()} {step.tag}"
+        curve, head = network.device_curve.get(key, NONE), network.device_head.get(key, 0.0)
+        square = network.device_square.get(key, 0.0)
+        if curve != NONE and head and not square:
+            return "booster", words, {**self._points(curve, step), "start_pressure": head}
+        if curve != NONE and not head and not square:
             return "loss by points", words, self._points(curve, step)
-        return "loss by square", words, self._square(self.network.device_square[tag_key(step.tag)])
+        if curve == NONE and not head:
+            return "loss by square", words, self._square(square)
+        return "solver only", words, {}
 
     def _square(self, value: float) -> dict[str, Any]:
         return {"coefficient": value, "coefficient_quantity": "loss per flow squared"}
@@ -215,9 +236,10 @@ class _Lines:
         words = f"{str(self.rows['hot_water_sources'][tag_key(step.tag)].kind).capitalize()} {step.tag}"
         curve, square = int(network.source_curve[item]), float(network.source_square[item])
         if network.source_plant_main[item]:
+            start = {"start_pressure": float(network.source_pressure[item])}
             if curve != NONE:
-                return "solver only", words, {}
-            return "plant main", words, {"start_pressure": float(network.source_pressure[item]), **self._square(square)}
+                return "plant main by points", words, {**start, **self._points(curve, step)}
+            return "plant main", words, {**start, **self._square(square)}
         if curve != NONE:
             return "loss by points", words, self._points(curve, step)
         return "loss by square", words, self._square(square)
@@ -253,7 +275,7 @@ class _Lines:
         network, valve = self.network, self.valve
         flat = float(network.valve_coefficient[valve])
         coefficient = self._coefficient(flat, int(network.valve_curve[valve]), step.flow)
-        if self.fault != NORMAL:
+        if not self.mixes:
             square = coefficient**-2 + float(network.valve_outlet_square[valve])
             words = f"Hot seat of {step.tag}, fully open, with its outlet passage"
             return "coefficient", words, self._valve_coefficient(square**-0.5)
@@ -322,7 +344,7 @@ class _Lines:
 
     def mixing(self) -> Iterator[Line]:
         """Hot and cold flow, hot fraction and stem of the station's valve, in normal use within its reach."""
-        if self.pair == NONE or self.fault != NORMAL:
+        if not self.mixes:
             return
         valve, state, pair = self.now.valve, self.state, self.pair
         fraction, tag = float(valve.hot_fraction[state, pair]), self.network.valve_tags[self.valve]
