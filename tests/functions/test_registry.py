@@ -249,7 +249,6 @@ def test_no_number_however_large_or_small_is_a_fault_of_the_program(function, pl
     cells[place] = number
     try:
         answer = function(*cells, "US")
-    except InputError as error:
-        assert str(error)
-    else:
-        assert isinstance(answer, float)
+    except InputError:  # anything else is a fault
+        return
+    assert isinstance(answer, float)

@@ -36,6 +36,10 @@ def python_of_calc():
 def environment(state, **more):
     """The environment of the program: its own state folder, and nothing of the Python that runs the tests."""
     kept = {key: value for key, value in os.environ.items() if key not in ("PYTHONPATH", "VIRTUAL_ENV")}
+    # Its Python takes the first python3 on the path for its home, and without the system's own opens no file at all.
+    own = Path(python_of_calc()).parent
+    folders = [Path(folder) for folder in kept.get("PATH", "").split(os.pathsep)]
+    kept["PATH"] = os.pathsep.join(str(each) for each in folders if each == own or not (each / "python3").exists())
     return kept | {"DRENCHBOOK_STATE": str(state)} | more
 
 

@@ -363,12 +363,6 @@ def test_a_port_that_does_not_exist_is_refused(tmp_path, port):
     assert "name one from 1024 to 65535" in done.stderr
 
 
-def test_it_listens_on_the_loopback_address_only(server):
-    own = {line.split()[1] for line in Path(f"/proc/{server.process.pid}/net/tcp").read_text().splitlines()[1:]}
-    assert f"0100007F:{server.port:04X}" in own
-    assert f"00000000:{server.port:04X}" not in own
-
-
 def test_nothing_of_a_project_is_said_or_written(tmp_path, tables):
     """A marked project passes through, good and bad; the marks are in no file and no line of output."""
     marked = [[list(row) for row in grid] for grid in tables]

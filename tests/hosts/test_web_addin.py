@@ -14,6 +14,7 @@ from drenchbook.site_file import read_site_file
 from drenchbook.site_sheets import full_grids
 from drenchbook.site_tables import TABLES
 from drenchbook.worksheet_functions import FUNCTION_BY_NAME, FUNCTIONS, TABLE, TEXT
+from tests.hosts import metadata_generator
 from tests.hosts.browser import Browser, needed
 from tests.hosts.live_server import make_certificate, running
 from tests.hosts.web_script import HERE, SHAPES, run_steps
@@ -80,6 +81,20 @@ def test_the_metadata_fits_the_public_schema():
             )
             seen_optional = parameter.get("optional", False)
         assert not any(parameter.get("repeating") for parameter in function["parameters"][:-1])
+
+
+def test_the_public_generator_gives_the_same_metadata():
+    """What the npm package custom-functions-metadata made of the same functions, written as a commented script."""
+    golden = json.loads(metadata_generator.GOLDEN.read_text(encoding="utf-8"))
+    assert golden["of"] == metadata_generator.source().splitlines(), "write it again: tests/hosts/metadata_generator.py"
+    ours = {each["id"]: each for each in web_addin.metadata()["functions"]}
+    theirs = golden["metadata"]["functions"]
+    assert [each["id"] for each in theirs] == list(metadata_generator.CHOSEN)
+    for told in theirs:
+        told["result"].setdefault("type", "any")  # the generator leaves out what the documentation names the default
+        for parameter in told["parameters"]:
+            parameter["name"] = parameter["name"].rstrip("_")
+        assert told == ours[told["id"]]
 
 
 def test_the_metadata_says_what_the_registry_says():
