@@ -93,7 +93,9 @@ def read_arguments(takes: Sequence[Argument], cells: Sequence[object]) -> dict[s
     system = units_of(takes, cells)
     values: dict[str, Any] = {}
     for place, argument in enumerate(takes):
-        if argument.repeats:
+        if argument.kind == "any" and not argument.repeats:
+            values[argument.name] = cells[place] if place < len(cells) else None
+        elif argument.repeats:
             values[argument.name] = tuple(cells[place:])
         elif argument.kind != "units":
             values[argument.name] = read_argument(argument, cells[place] if place < len(cells) else None, system)

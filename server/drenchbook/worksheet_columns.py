@@ -89,8 +89,8 @@ def _read_columns(
 
 def _read_column(argument: Argument, cells: Sequence[object], system: str, read: Any) -> Any:
     """One column in SI, or as words; rows that cannot be read are struck from `read`."""
-    if argument.kind == "number" and set(map(type, cells)) == {float}:
-        values = np.array(cells)
+    values = _numbers(cells) if argument.kind == "number" else None
+    if values is not None:
         usable = np.isfinite(values)
         in_si = to_si(np.where(usable, values, 0.0), argument.unit(system))
         read &= usable & (argument.least <= in_si) & (in_si <= argument.most)
@@ -104,7 +104,7 @@ def _read_column(argument: Argument, cells: Sequence[object], system: str, read:
             continue
         try:
             column.append(read_argument(argument, cell, system))
-        except InputError:
+        except (InputError, OverflowError):  # a whole number of 400 digits
             column.append(None)
             read[row] = False
         else:
@@ -114,6 +114,16 @@ def _read_column(argument: Argument, cells: Sequence[object], system: str, read:
         return column
     read &= np.array([value is not None for value in column])
     return np.array([0.0 if value is None else value for value in column])
+
+
+def _numbers(cells: Sequence[object]) -> Any:
+    """The cells as an array, where each is a number and none is too large for one."""
+    if not set(map(type, cells)) <= {float, int}:
+        return None
+    try:
+        return np.array(cells, dtype=float)
+    except OverflowError:
+        return None
 
 
 def _computed(function: WorksheetFunction, columns: dict[str, Any], rows: int, unit: str) -> list[float | None]:

@@ -121,6 +121,7 @@ def test_a_batch_answers_as_its_calls_do_alone():
               {"function": "drench.pipe_velocity", "arguments": [10**400, "PEX", "1"]},
               {"function": "DRENCH_STATUS"}, {"function": "NO_SUCH"}]  # fmt: skip
     rng.shuffle(calls)
+    calls += [{"function": "DRENCH_STAMP", "arguments": [number]} for number in (1, 2**60, 3, -(10**400), 5.5)]
     server_batch.forget()
     together = json.loads(server_batch.answer_batch(json.dumps({"calls": calls}).encode()))["answers"]
     server_batch.forget()

@@ -13,7 +13,6 @@ import math
 import sys
 import threading
 import traceback
-from collections.abc import Sequence
 from typing import Annotated, Any, NotRequired
 
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
@@ -166,14 +165,15 @@ def _answer_by_columns(calls: list[Call], keys: list[bytes | None], known: list[
         function = _named(about or name)
         if function is None or not function.by_columns or len(places) < FEWEST:
             continue
-        rows = {place: row for place in places if (row := _single_cells(calls[place], 1 if about else 0)) is not None}
+        first = 1 if about else 0
+        rows = [calls[place].get("arguments", [])[first:] for place in places]
         try:
-            found = column_answers(function, list(rows.values()))
+            found = column_answers(function, rows)
         except Exception as error:  # a fault of ours: each call is asked by itself, and tells its own
             log.error("%s: %s in a column", function.name, type(error).__name__)
             continue
         new: dict[bytes, dict[str, Any]] = {}
-        for place, value in zip(rows, found, strict=True):
+        for place, value in zip(places, found, strict=True):
             if value is not None and math.isfinite(value):
                 answer = known[place] = {"value": NO_REASON if about else value}
                 if (key := keys[place]) is not None:
@@ -189,15 +189,6 @@ def _reason_about(call: Call) -> str:
     return given[0] if given and given[0].__class__ is str else ""
 
 
-def _single_cells(call: Call, first: int) -> Sequence[Any] | None:
-    """The arguments from the first one on, as the registry takes them, where none is a range or a date."""
-    given = call.get("arguments", [])[first:]
-    kinds = set(map(type, given))
-    if dict in kinds or list in kinds:
-        return None
-    return given if int not in kinds else [cell(each) if each.__class__ is int else each for each in given]
-
-
 def _named(name: str) -> WorksheetFunction | None:
     return FUNCTION_BY_NAME.get(name) or FUNCTION_BY_NAME.get(plain_name(name[:LONGEST_NAME]))
 
@@ -208,7 +199,7 @@ def _computed(call: Call) -> dict[str, Any]:
     if function is None:
         return _failed(NAME, f"{name} is no function of Drenchbook {__version__}; all stand on its page /functions")
     try:
-        value = function(*(cell(each) for each in call.get("arguments", ())))
+        value = function(*[cell(each) for each in call.get("arguments", ())])
     except (InputError, SiteError) as error:
         return _failed(VALUE, str(error))
     except Exception as error:
