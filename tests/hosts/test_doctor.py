@@ -2,6 +2,7 @@
 
 import json
 import socket
+import sys
 import threading
 from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, HTTPServer
@@ -66,6 +67,8 @@ SICK_COMPUTERS = {
     "no LibreOffice": ({"libreoffice": None}, "LibreOffice", NOTE, "not on this computer", ""),
     "silent LibreOffice": ({"extension": None}, "LibreOffice", NOTE, "does not say", "Extension Manager"),
     "no extension": ({"extension": ""}, "LibreOffice", NOTE, "does not have", "drenchbook addin libreoffice"),
+    "strange Python": ({"strange_python": "/x/.venv/bin/python3"}, "LibreOffice", FAULT,
+                       "takes /x/.venv/bin/python3 for its Python", "deactivate"),
     "old extension": ({"extension": "0.0.9"}, "LibreOffice", FAULT, "of version 0.0.9", "install it again"),
 }  # fmt: skip
 
@@ -154,6 +157,20 @@ def test_an_xlsx_needs_no_functions_and_no_settings():
 def test_synchronised_folders_are_known_by_their_names_and_by_the_environment(path, expected):
     computer = replace(HEALTHY, environment={"OneDriveCommercial": str(Path("C:/Users/ada/Works").absolute())})
     assert doctor.is_synchronised(Path(path), computer) is expected
+
+
+@pytest.mark.parametrize(("answer", "bundled", "strange"), [(0, False, False), (1, False, True), (1, True, False)])
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere LibreOffice brings its own Python")
+def test_a_python_that_cannot_speak_to_libreoffice_is_told(tmp_path, monkeypatch, answer, bundled, strange):
+    """A python3 before the system's on the path, as an active environment puts it there, is what LibreOffice takes."""
+    program, active = tmp_path / "program", tmp_path / "active"
+    for folder in (program, active, *([program / "python-core-3.8"] if bundled else [])):
+        folder.mkdir()
+    python = active / "python3"
+    python.write_text(f"#!/bin/sh\nexit {answer}\n")
+    python.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{active}:/usr/bin:/bin")
+    assert doctor_facts._strange_python(str(program / "soffice")) == (str(python) if strange else "")
 
 
 def test_the_version_in_the_list_of_extensions_is_ours_and_not_anothers():

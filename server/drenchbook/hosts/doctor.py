@@ -149,6 +149,12 @@ def libreoffice(computer: Computer) -> Findings:
     install = "drenchbook addin libreoffice, then Tools > Extension Manager > Add in LibreOffice"
     if computer.libreoffice is None:
         yield Finding("LibreOffice", NOTE, "is not on this computer")
+    elif computer.strange_python and computer.extension != "":
+        yield Finding("LibreOffice", FAULT if computer.extension else NOTE,
+                      f"started from here it takes {computer.strange_python} for its Python, which cannot speak to it: "
+                      "with the extension it may open no file",
+                      "start it from the menu, or leave the active Python environment first (deactivate); where none "
+                      "is active, install python3-uno")  # fmt: skip
     elif computer.extension is None:
         yield Finding("LibreOffice", NOTE, f"{computer.libreoffice} does not say which extensions it has",
                       "look in Tools > Extension Manager for Drenchbook")  # fmt: skip

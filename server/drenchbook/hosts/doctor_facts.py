@@ -49,6 +49,7 @@ class Computer:
     state_folder: str = ""
     state_folder_writable: bool = True
     libreoffice: str | None = None  # where it is
+    strange_python: str = ""  # the python3 that LibreOffice started from here takes for its own, where it is another's
     extension: str | None = None  # version of our extension in it; "" where it has none, None where it does not say
 
 
@@ -95,6 +96,7 @@ def this_computer() -> Computer:
         state_folder=str(folder),
         state_folder_writable=_writable(folder),
         libreoffice=office,
+        strange_python=_strange_python(office) if office else "",
         extension=_extension(office) if office else None,
     )
 
@@ -154,6 +156,19 @@ def _libreoffice() -> str | None:
     usual = (Path(r"C:\Program Files\LibreOffice\program\soffice.exe"),
              Path("/Applications/LibreOffice.app/Contents/MacOS/soffice"))  # fmt: skip
     return found or next((str(path) for path in usual if path.exists()), None)
+
+
+def _strange_python(office: str) -> str:
+    """The first python3 on the path, where LibreOffice has no Python of its own and this one cannot speak to it."""
+    program, python = Path(office).resolve().parent, shutil.which("python3")
+    if sys.platform != "linux" or python is None or any(program.glob("python-core*")):
+        return ""
+    kept = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
+    try:
+        done = subprocess.run([python, "-c", "import uno"], env=kept, capture_output=True, timeout=20, check=False)
+    except (OSError, subprocess.TimeoutExpired):
+        return python
+    return python if done.returncode else ""
 
 
 def _extension(office: str) -> str | None:
