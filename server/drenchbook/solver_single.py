@@ -27,7 +27,7 @@ COMMON, COLD, HOT, TEMPERED = range(4)  # where a stretch lies on the path of on
 SETTLED = 1e-8  # last step over the pressure at no flow; Newton's next one would be its square
 MOST_STEPS = 100  # bisection alone would end in fewer
 START = 0.6  # of the pressure at no flow
-SHARE_SETTLED = 1e-13
+SHARE_SETTLED = 1e-10  # after a step of Newton as small as this the next would be its square, below rounding
 MARGIN = 0.01  # how far outside 0 to 1 a hot share is followed
 
 

@@ -7,13 +7,17 @@ from pathlib import Path
 from typing import Any
 
 from drenchbook.checks import Judgement, judge
-from drenchbook.operating_cases import NORMAL, STATES
+from drenchbook.network import STRAINER_LIMIT, compile_network
+from drenchbook.network_arrays import Network
+from drenchbook.operating_cases import NORMAL, STATES, Cases, operating_cases
 from drenchbook.report import Report
 from drenchbook.site_cells import BLANK
 from drenchbook.site_file import read_site_file
 from drenchbook.site_lines import SiteLine
 from drenchbook.site_model import ROW_MODELS, Missing, Site, tag_key
 from drenchbook.site_tables import TABLE_BY_KEY
+from drenchbook.solver import solve
+from drenchbook.solver_results import Results
 
 LABORATORY = Path(__file__).parents[2] / "samples" / "laboratory.toml"
 BLANKED = Missing(BLANK)
@@ -79,6 +83,24 @@ def limited(site: Site, limit: str, value: Any, **cells: Any) -> Site:
 def station(judgement: Judgement, tag: str) -> int:
     """The number of a station."""
     return [tag_key(row.tag) for row in judgement.site.stations].index(tag_key(tag))
+
+
+def strainer_limit(site: Site) -> tuple[Any, ...]:
+    """The row of Limits that enters the flows: how much more a fouled strainer loses."""
+    return tuple(row for row in site.limits if tag_key(row.id) == tag_key(STRAINER_LIMIT))
+
+
+_SOLVED: dict[Site, tuple[Network, Cases, Results]] = {}
+
+
+def judge_again(site: Site) -> Judgement:
+    """A site judged; the same water under other limits is solved once, for only one limit enters the flows."""
+    same = site.model_copy(update={"limits": strainer_limit(site)})
+    if same not in _SOLVED:
+        network = compile_network(same)
+        cases = operating_cases(same, network)
+        _SOLVED[same] = network, cases, solve(network, cases)
+    return Judgement(site, *_SOLVED[same])
 
 
 def report(site: Site) -> Report:
