@@ -82,6 +82,7 @@ RANKS: dict[str, float] = {
     "case_rows.py": 10.55,
     "path_lines.py": 10.55,
     "path_rows.py": 10.57,
+    "course_rows.py": 10.58,
     "report.py": 10.6,
     "json_report.py": 10.8,
     "table_results.py": 11,

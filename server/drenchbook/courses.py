@@ -1,8 +1,8 @@
 """Fifteen minutes at every station in every case: what is felt, for how long it is tepid, what is left.
 
-Four waters follow each other at a station: the one that stood in its tempered runs, then (later by the purge) what its
-valve made of the water that stood in the hot runs, of cold water until a heater without storage has started, and of what
-the source gives from then on. Summaries are exact, not sampled: each part is in closed form.
+Four waters follow each other at a station: the one that stood in its tempered runs, then (later by the purge) what
+its valve made of the water that stood in the hot runs, of cold water until a heater without storage has started, and of
+what the source gives from then on. Summaries are exact, not sampled: each part is in closed form.
 """
 
 from __future__ import annotations
@@ -21,11 +21,12 @@ from drenchbook.hot_sources import (
     courses_of_sources,
     heaters,
     source_pair_of_valves,
+    valve_mass,
     valve_numbers,
 )
 from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import AFTER_RECOVERY, NORMAL, STATES
-from drenchbook.physics.water import enthalpy_kernel, temperature_of_enthalpy_kernel
+from drenchbook.physics.water import density_kernel, enthalpy_kernel, temperature_of_enthalpy_kernel
 from drenchbook.pipe_heat import tempered_passage
 from drenchbook.solver_results import SOLVED, FaultResults
 from drenchbook.standing_water import first_water, standing_hot_content
@@ -33,7 +34,9 @@ from drenchbook.surroundings import SEASONS, Surroundings, runs_above, surroundi
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
-BLOCK_PAIRS = 20_000  # pairs of an opening and a station worked out together; memory grows with it, answers do not change
+BLOCK_PAIRS = (
+    20_000  # pairs of an opening and a station worked out together; memory grows with it, answers do not change
+)
 SLACK = 0.005  # [J/kg] a millionth of a kelvin: a temperature equal to its limit meets it
 SEASON = np.array([SEASONS.index(season) for season, _ in STATES])
 
@@ -177,9 +180,13 @@ class Courses:
 
     def _hot_runs(self, results: FaultResults, cold: Numbers) -> tuple[Numbers, Numbers]:
         """[S, valve pairs] seconds in which water that stood in the hot runs arrives, and its heat above cold water."""
-        member, flow = self.cases.valves.member, results.valve.hot_flow
+        member = self.cases.valves.member
         if not len(member):
-            return np.zeros(flow.shape), np.zeros(flow.shape)
+            nothing = np.zeros((len(STATES), 0))
+            return nothing, nothing
+        # the valve stands full hot until hot water comes: all that passes it has stood in the hot runs
+        cold_water = self.network.cold_temperature[SEASON][:, None]
+        flow = valve_mass(self.context, results) / density_kernel(cold_water)
         content = standing_hot_content(self.context, self.around)[member]
         with np.errstate(divide="ignore", invalid="ignore"):
             seconds = np.where(content == 0, 0.0, np.where(flow > 0, content / flow, np.where(flow == 0, 0.0, np.nan)))
@@ -222,8 +229,9 @@ class Courses:
         within = self._within
         first_ok = (one.first >= self.least - 1e-9) & (one.first <= self.greatest + 1e-9)
         hot_ok, cold_ok, start_ok = within(hot, low, high), within(0.0 * hot, low, high), within(start, low, high)
-        cooled, silent = np.minimum(one.cooled, runs), np.minimum(one.cooled + one.silent, runs) - np.minimum(
-            one.cooled, runs
+        cooled, silent = (
+            np.minimum(one.cooled, runs),
+            np.minimum(one.cooled + one.silent, runs) - np.minimum(one.cooled, runs),
         )
         inside = (np.where(first_ok, np.minimum(one.purge, self.flush), 0.0) + np.where(hot_ok, cooled, 0.0)
                   + np.where(cold_ok, silent, 0.0) + self._source_inside(one, warm, runs, low, high))  # fmt: skip
@@ -234,7 +242,8 @@ class Courses:
             bad = ~fine & (seconds > 0)
             untepid, after = untepid + np.where(bad, seconds, 0.0), np.where(bad, clock, after)
         unknown = ((one.purge > 0) & np.isnan(one.first)) | (
-            (one.purge < self.flush) & (np.isnan(one.cooled + one.silent) | ((one.cooled > 0) & np.isnan(one.stood))))
+            (one.purge < self.flush) & (np.isnan(one.cooled + one.silent) | ((one.cooled > 0) & np.isnan(one.stood)))
+        )
         blank = ~one.known & ~(one.purge >= self.flush)
         lowest, highest = self._felt(one, hot, warm, runs)
         hidden = unknown | blank | np.isnan(self.least + self.greatest + one.purge)
@@ -260,7 +269,7 @@ class Courses:
     def _source_inside(self, one: Phases, begin: Numbers, end: Numbers, low: Numbers, high: Numbers) -> Numbers:
         """Seconds in which the source's water is tepid behind the valve, and the valve holds its set temperature.
 
-        Where it does not, anything from cold water to the set temperature may come; that counts where all of it is tepid.
+        Where it does not, anything from cold water to the set one may come; that counts where all of it is tepid.
         """
         cold_tepid = low <= SLACK
         least = np.where(cold_tepid, 0.0, np.where(one.wanted >= low - SLACK, one.needed, np.inf))
