@@ -75,6 +75,7 @@ class Course:
         flow = self.mass / density(self.valve["set_temperature"])
         purge = self._content(self.tempered, self.valve["set_temperature"]) / flow
         hot_run = self._content(self.hot, 20.0) * density(self.cold) / self.mass  # the valve stands full hot
+        hot_run = hot_run if wanted > 0 else 0.0  # cold water as warm as set: the valve stands full cold
         tank = _Source(self, governing, hc, wanted)
         arrives, known, time = [], {}, 0.0
         while time < FLUSH:

@@ -1,10 +1,8 @@
 """Courses against a slow step-by-step account of a thousand random cases, hand calculations, and laws."""
 
-import dataclasses
 import math
 import random
 
-import numpy as np
 import pytest
 
 from drenchbook.checks import judge
@@ -12,7 +10,7 @@ from drenchbook.courses import Courses
 from drenchbook.hot_sources import valve_mass
 from drenchbook.operating_cases import NORMAL, STATES
 from drenchbook.site_model import Site
-from tests.checks.sites import edited, heater, lab, laboratory, limited
+from tests.checks.sites import edited, lab
 from tests.oracle.scalar_course import Course
 
 STEP = 0.5  # [s] of the account in steps
