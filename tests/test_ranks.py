@@ -59,7 +59,7 @@ RANKS: dict[str, float] = {
     "check_samples.py": 9.4,
     "closing_surge.py": 9.5,
     "pipe_states.py": 9.55,
-    "courses.py": 9.55,
+    "courses.py": 9.57,
     "check_measures.py": 9.6,
     "check_static.py": 9.7,
     "check_idle.py": 9.75,

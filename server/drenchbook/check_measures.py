@@ -432,7 +432,7 @@ class Measures(PipeStates):
     @functools.cached_property
     def courses(self) -> Courses:
         """Fifteen minutes of every case."""
-        return Courses(self.context, self.surroundings)
+        return Courses(self.context, self)
 
     def untepid_seconds(self, limit: str) -> Samples:
         """DLG-2, DLG-5: time outside the temperature limits from opening; 0 where all that comes is tepid."""

@@ -8,7 +8,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.courses import Courses, Phases
+from drenchbook.courses import SEASON, Courses, Phases
 from drenchbook.hot_sources import COLD_WATER_FAULTS, STORAGE, Heater
 from drenchbook.judged_site import JudgedSite
 from drenchbook.operating_cases import AFTER_RECOVERY
@@ -17,6 +17,7 @@ from drenchbook.physics.layered_tank import LayeredCourse, layered_tank
 from drenchbook.physics.water import density_kernel
 from drenchbook.result_tables import COURSE_COLUMNS, NO_RESULT, NOT_KNOWN
 from drenchbook.solver_results import SOLVED, STATE_WORDS
+from drenchbook.standing_water import standing_temperatures
 from drenchbook.units import from_si
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -89,9 +90,11 @@ def course_of_case(
             governing = replace(governing, known=np.zeros_like(governing.known))
         elif heater is not None and heater.kind == STORAGE and fault not in COLD_WATER_FAULTS:
             governing, layers = with_mixed_fraction(governing, heater, mixed_fraction, courses.flush)
-    hot, mixed, outlet = _lines(governing, times, layers)
+    standing = standing_temperatures(courses.pipes.surroundings, courses.held(fault))
+    stood = _standing(courses, station, SEASON[state], standing, times / governing.purge[0, 0])
+    hot, mixed, outlet = _lines(governing, times, layers, stood)
     values = {"time": times, "hot": hot, "mixed": mixed, "outlet": outlet}
-    values["outlet_other"] = _lines(other, times, None)[2]
+    values["outlet_other"] = _lines(other, times, None, stood)[2]
     values["least"], values["greatest"] = np.full(len(times), courses.least), np.full(len(times), courses.greatest)
     return [{name: float(column[row]) for name, column in values.items()} for row in range(len(times))]
 
@@ -126,7 +129,20 @@ def with_mixed_fraction(
     return phases, layered_tank(kg, full, heat, most, power, delay, fraction, until)
 
 
-def _lines(one: Phases, times: Numbers, layers: LayeredCourse | None) -> tuple[Numbers, Numbers, Numbers]:
+def _standing(courses: Courses, station: int, season: int, standing: Numbers, share: Numbers) -> Numbers:
+    """Temperature of the standing water that arrives after shares of the purge, in sun or shade whichever is worse."""
+    ends, waters = courses.slugs(station, standing)
+    if not len(ends):
+        return np.full(len(share), np.nan)
+    both = waters[:, :, season]
+    worst = np.abs(both - courses.pipes.tepid_middle).argmax(axis=1)
+    place = np.minimum(np.searchsorted(ends, np.nan_to_num(share, posinf=1.0), side="right"), len(ends) - 1)
+    return np.asarray(np.take_along_axis(both, worst[:, None], axis=1)[place, 0])
+
+
+def _lines(
+    one: Phases, times: Numbers, layers: LayeredCourse | None, stood: Numbers
+) -> tuple[Numbers, Numbers, Numbers]:
     """Temperatures at the source, behind the valve and at the station. [°C]"""
     late = times - one.purge[0, 0]  # when the water that arrives now passed the valve
     if layers is None:
@@ -137,7 +153,7 @@ def _lines(one: Phases, times: Numbers, layers: LayeredCourse | None) -> tuple[N
         at_valve = [_layered_at_valve(one, moment, layers) for moment in (times, np.maximum(late, 0.0))]
     hot = one.temperature(surplus)[0]
     mixed, passed = (one.temperature(heat)[0] for heat in at_valve)
-    passed = np.where(late < 0, one.first[0, 0], one.arriving(passed)[0])
+    passed = np.where(late < 0, stood, one.arriving(passed)[0])
     known = bool(one.known[0, 0])
     blank = np.full(len(times), np.nan)
     outlast = np.where(late < 0, passed, np.nan)  # the water that stood is known whatever the valve does

@@ -24,13 +24,15 @@ from drenchbook.hot_sources import (
     valve_mass,
     valve_numbers,
 )
+from drenchbook.loops import held_temperatures
 from drenchbook.network_arrays import NONE
-from drenchbook.operating_cases import AFTER_RECOVERY, NORMAL, STATES
+from drenchbook.operating_cases import AFTER_IDLE, AFTER_RECOVERY, CIRCULATION_OFF, NORMAL, STATES
 from drenchbook.physics.water import density_kernel, enthalpy_kernel, temperature_of_enthalpy_kernel
 from drenchbook.pipe_heat import tempered_passage
+from drenchbook.pipe_states import PipeStates
 from drenchbook.solver_results import SOLVED, FaultResults
-from drenchbook.standing_water import first_water, standing_hot_content
-from drenchbook.surroundings import SEASONS, Surroundings, runs_above, surroundings
+from drenchbook.standing_water import first_water, standing_hot_content, standing_temperatures
+from drenchbook.surroundings import SEASONS, runs_above
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -68,7 +70,9 @@ class Phases:
     wanted: Numbers  # [J/kg] of the set temperature
     needed: Numbers  # [J/kg] of hot water that holds it
     purge: Numbers  # [s] of the tempered runs
-    first: Numbers  # [°C]
+    first: Numbers  # [°C] where it is farthest from tepid
+    bad: Numbers  # share of the purge that is not tepid
+    bad_end: Numbers  # share after which all of it is tepid
     cooled: Numbers  # [s] in which water that stood in the hot runs arrives at the valve
     stood: Numbers  # [J/kg] of that water
     silent: Numbers  # [s] then: cold water
@@ -108,13 +112,12 @@ class Phases:
 class Courses:
     """The courses of one solved site: what all faults share is worked out once."""
 
-    def __init__(self, context: Context, around: Surroundings | None = None):
+    def __init__(self, context: Context, pipes: PipeStates | None = None):
         self.context, self.cases, self.network = context, context.cases, context.network
-        self.around = surroundings(context) if around is None else around
+        self.pipes = PipeStates(context) if pipes is None else pipes
         self.heaters: tuple[Heater, ...] = heaters(context)
         limits = [context.limit(name).value for name in ("HOT-1", "TMP least", "TMP greatest")]
         self.flush, self.least, self.greatest = (np.nan if value is None else value for value in limits)
-        self._first = first_water(context, (self.least + self.greatest) / 2, self.around)
         self._summaries: dict[str, Summary] = {}
 
     def summary(self, fault: str = NORMAL) -> Summary:
@@ -145,7 +148,11 @@ class Courses:
         wanted = np.maximum(np.append(set_heat, np.nan)[valve] - cold, 0.0)
         needed = enthalpy_kernel(np.append(lowest, np.nan)[valve]) - cold
         source = self._source_of_pairs(self.sources(fault)[int(other_model)], place)
-        seconds, stood = self._hot_runs(results, cold)
+        held = self.held(fault)
+        standing = standing_temperatures(self.pipes.surroundings, held)
+        seconds, stood = self._hot_runs(results, cold, held)
+        first = first_water(self.context, self.pipes.tepid_middle, standing)
+        bad, bad_end = (share[SEASON][:, pairs.member] for share in self._not_tepid(standing))
         gives_none = ~source.mixed & (source.full == 0) & (source.later == 0)
         control = np.where(direct | gives_none, True, _at(results.valve.under_control, place, False))
         kept, gained = self._passage(results)
@@ -153,12 +160,62 @@ class Courses:
         dry = (results.fault in COLD_WATER_FAULTS) | (wanted <= 0)  # no hot water is drawn
         return Phases(
             cold=cold, wanted=np.where(direct, 0.0, wanted), needed=np.where(direct, 0.0, needed), purge=purge,
-            first=np.where(purge > 0, self._first[:, pairs.member], np.nan),
+            first=np.where(purge > 0, first[:, pairs.member], np.nan), bad=bad, bad_end=bad_end,
             cooled=np.where(direct | dry, 0.0, _at(seconds, place, 0.0)), stood=_at(stood, place, 0.0),
             silent=np.where(direct | dry, 0.0, source.silent), kept=kept, gained=gained,
             known=control & (results.state[:, pairs.opening] == SOLVED), source=source)  # fmt: skip
 
     # ---- parts ----
+
+    def held(self, fault: str) -> Numbers:
+        """[2 (beginning, end), 2 seasons, runs] temperatures at which runs are held when the draw begins. [°C]"""
+        if fault == CIRCULATION_OFF:
+            return held_temperatures(self.context, self.pipes.surroundings, self.pipes.loops, circulating=False)
+        return np.full(self.pipes.held.shape, np.nan) if fault == AFTER_IDLE else self.pipes.held
+
+    def slugs(self, station: int, standing: Numbers) -> tuple[Numbers, Numbers]:
+        """The waters that stand one behind the other before a station, the nearest first.
+
+        Parameters
+        ----------
+        station : int
+            Which station. [-]
+        standing : array
+            From `standing_temperatures`. [°C]
+
+        Returns
+        -------
+        tuple of array
+            Share of the purge at which each ends, and its temperatures [slugs, 2 (shade, sun), 2 seasons]. [°C]
+
+        Notes
+        -----
+        By content with the walls: in sets, where runs near the valve pass more, those count longer than they last.
+        """
+        runs = runs_above(self.context, int(self.network.station_node[station]))
+        nodes = self.network.run_node[np.array(runs, dtype=int)]
+        content = self.network.purge_sum[nodes] - self.network.purge_sum[self.network.parent[nodes]]
+        ends = np.cumsum(content)
+        return ends / ends[-1] if len(ends) and ends[-1] > 0 else ends, standing[:, :, runs].transpose(2, 0, 1)
+
+    def _not_tepid(self, standing: Numbers) -> tuple[Numbers, Numbers]:
+        """[2 seasons, stations] share of the standing water that is not tepid, and after which share all is."""
+        count = len(self.network.station_tags)
+        bad, bad_end = np.zeros((2, count)), np.zeros((2, count))
+        known: dict[int, tuple[Numbers, Numbers]] = {}
+        for number, node in enumerate(self.network.station_node.tolist()):
+            if node not in known:
+                ends, waters = self.slugs(number, standing)
+                fine = ((waters >= self.least - 1e-9) & (waters <= self.greatest + 1e-9)).all(
+                    axis=1
+                )  # [slugs, seasons]
+                share = np.diff(ends, prepend=0.0)[:, None]
+                wrong = np.where(fine | (share <= 0), 0.0, share).sum(axis=0), np.where(
+                    fine | (share <= 0), 0.0, ends[:, None]).max(axis=0, initial=0.0)  # fmt: skip
+                hidden = np.isnan(waters).any(axis=(0, 1)) if len(ends) else np.zeros(2, dtype=bool)
+                known[node] = tuple(np.where(hidden, np.nan, one) for one in wrong)  # type: ignore[assignment]
+            bad[:, number], bad_end[:, number] = known[node]
+        return bad, bad_end
 
     def _valve_of_pairs(self) -> tuple[Numbers, Numbers]:
         """For each pair of an opening and a station its place in the pairs of valves, and the valve; NONE without."""
@@ -178,7 +235,7 @@ class Courses:
             return HotCourse(**{**values, "mixed": nothing > 0})
         return course.take(np.append(source_pair_of_valves(self.context), 0)[place])
 
-    def _hot_runs(self, results: FaultResults, cold: Numbers) -> tuple[Numbers, Numbers]:
+    def _hot_runs(self, results: FaultResults, cold: Numbers, held: Numbers) -> tuple[Numbers, Numbers]:
         """[S, valve pairs] seconds in which water that stood in the hot runs arrives, and its heat above cold water."""
         member = self.cases.valves.member
         if not len(member):
@@ -187,14 +244,14 @@ class Courses:
         # the valve stands full hot until hot water comes: all that passes it has stood in the hot runs
         cold_water = self.network.cold_temperature[SEASON][:, None]
         flow = valve_mass(self.context, results) / density_kernel(cold_water)
-        content = standing_hot_content(self.context, self.around)[member]
+        content = standing_hot_content(self.context, held)[member]
         with np.errstate(divide="ignore", invalid="ignore"):
             seconds = np.where(content == 0, 0.0, np.where(flow > 0, content / flow, np.where(flow == 0, 0.0, np.nan)))
         standing = np.full((len(SEASONS), len(self.network.valve_tags)), np.nan)
         for valve, node in enumerate(self.network.valve_hot_node.tolist()):
-            runs = [run for run in runs_above(self.context, node) if np.isnan(self.around.held[run])]
+            runs = [run for run in runs_above(self.context, node) if np.isnan(held[0, 0, run])]
             if runs:
-                standing[:, valve] = self.around.shade[:, runs].min(axis=1)  # the coldest counts
+                standing[:, valve] = self.pipes.surroundings.shade[:, runs].min(axis=1)  # the coldest counts
         return seconds, np.asarray(enthalpy_kernel(standing)[SEASON][:, member] - cold)
 
     def _direct_purge(self, results: FaultResults) -> Numbers:
@@ -214,7 +271,7 @@ class Courses:
 
     def _passage(self, results: FaultResults) -> tuple[Numbers, Numbers]:
         """What the tempered runs do to the water; not-a-number where nobody said what stands around them."""
-        passage = tempered_passage(self.context, self.around, self._station_flow(results))
+        passage = tempered_passage(self.context, self.pipes.surroundings, self._station_flow(results))
         start = np.full(passage.kept.shape, (self.least + self.greatest) / 2)
         known = ~np.isnan(passage.arriving(start))
         return np.where(known, passage.kept, np.nan), np.where(known, passage.gained, np.nan)
@@ -227,21 +284,21 @@ class Courses:
         hot, start = one.mixed(one.stood), one.mixed(one.source.full)
         low, high = self._limits(one)
         within = self._within
-        first_ok = (one.first >= self.least - 1e-9) & (one.first <= self.greatest + 1e-9)
+        stale = one.purge * one.bad  # seconds of standing water that is not tepid
         hot_ok, cold_ok, start_ok = within(hot, low, high), within(0.0 * hot, low, high), within(start, low, high)
         cooled, silent = (
             np.minimum(one.cooled, runs),
             np.minimum(one.cooled + one.silent, runs) - np.minimum(one.cooled, runs),
         )
-        inside = (np.where(first_ok, np.minimum(one.purge, self.flush), 0.0) + np.where(hot_ok, cooled, 0.0)
+        inside = (np.clip(np.minimum(one.purge, self.flush) - stale, 0.0, None) + np.where(hot_ok, cooled, 0.0)
                   + np.where(cold_ok, silent, 0.0) + self._source_inside(one, warm, runs, low, high))  # fmt: skip
-        parts = ((first_ok, one.purge), (hot_ok, one.cooled), (cold_ok, one.silent))
-        untepid, after, clock = (np.zeros(runs.shape) for _ in range(3))
+        parts = ((hot_ok, one.cooled), (cold_ok, one.silent))
+        untepid, after, clock = stale, one.purge * one.bad_end, one.purge
         for fine, seconds in parts:
             clock = clock + seconds
             bad = ~fine & (seconds > 0)
             untepid, after = untepid + np.where(bad, seconds, 0.0), np.where(bad, clock, after)
-        unknown = ((one.purge > 0) & np.isnan(one.first)) | (
+        unknown = ((one.purge > 0) & np.isnan(one.bad)) | (
             (one.purge < self.flush) & (np.isnan(one.cooled + one.silent) | ((one.cooled > 0) & np.isnan(one.stood)))
         )
         blank = ~one.known & ~(one.purge >= self.flush)
