@@ -12,18 +12,29 @@ from drenchbook.check_context import Outlet
 from drenchbook.check_samples import FAILED, SLACK
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.idle_remedies import hot_run, idle_frost, longer_to_freezing, loop_flow
+from drenchbook.operating_cases import STATES
 from drenchbook.physics.mixing import mixed_temperature
 from drenchbook.physics.water import density
 from drenchbook.quantity_text import MOST, quantity_text, rounded
+from drenchbook.remedy_numbers import NUMBERED
+from drenchbook.site_model import tag_key
 from drenchbook.solver import step_by_step
 from drenchbook.solver_results import SOLVED
 from drenchbook.units import from_si, unit_of
+from drenchbook.verdict_numbers import limit_text, value_text
 
 
 def remedy_for(judgement: Judgement, verdict: Verdict) -> str:
     """What to do about a missed verdict: with numbers where they can be worked out, else the words of its row."""
-    special = _SPECIAL.get(verdict.check.id)
-    return (special(judgement, verdict) if special else "") or verdict.check.remedy
+    special = _SPECIAL.get(verdict.check.id) or NUMBERED.get(verdict.check.id)
+    return (special(judgement, verdict) if special else "") or words_of_row(judgement, verdict)
+
+
+def words_of_row(judgement: Judgement, verdict: Verdict) -> str:
+    """The remedy of a check's row with its numbers."""
+    value = "what is needed" if math.isnan(verdict.value) else value_text(judgement, verdict)
+    limit = "the limit" if math.isnan(verdict.limit) else limit_text(judgement, verdict)
+    return verdict.check.remedy.format(value=value, limit=limit)
 
 
 def _text(judgement: Judgement, value: float, quantity: str, toward: str = "most") -> str:
@@ -45,7 +56,55 @@ def _largest_loss(judgement: Judgement, verdict: Verdict) -> str:
     asked = judgement.context.limit("PRS-3").value
     if asked is not None and short < asked and verdict.fault == "normal":
         words.append(f"no pipe size alone helps: a booster of {_text(judgement, asked - short, 'pressure')} or more")
+    more = _more_pressure(judgement, verdict, station)
+    if more > 0:
+        words.append(f"{_text(judgement, more, 'pressure')} more pressure is enough as the pipes are")
     return "; ".join(words)
+
+
+def _more_pressure(judgement: Judgement, verdict: Verdict, station: int) -> float:
+    """Supply pressure that surely lifts what is measured to its limit. [Pa]
+
+    What stands at the outlet without flow is spent on the way and at the outlet, and neither grows faster than the
+    square of the flow: that share more of it is enough for every outlet, in sets and faults too [worked here].
+    """
+    grows = _growth(judgement, verdict)
+    static = max(
+        (float(judgement.measures.static.outlet[o]) for o in judgement.context.outlets_of[station]), default=0.0
+    )
+    without_flow = static - _fall_to_low(judgement, verdict, station)
+    return without_flow * (grows - 1) if grows > 1 and without_flow > 0 else 0.0
+
+
+def _growth(judgement: Judgement, verdict: Verdict) -> float:
+    """How many times the pressure that a case needs is the pressure that it has; not-a-number without any flow."""
+    if not verdict.value > (-1 if verdict.check.percent else 0):
+        return math.nan
+    if verdict.check.id == "PRS-1":
+        return verdict.limit / verdict.value
+    if not verdict.check.percent:
+        return (verdict.limit / verdict.value) ** 2
+    by_flow = ((1 + verdict.limit) / (1 + verdict.value)) ** 2
+    outlet, part = judgement.context.outlets[verdict.member], judgement.cases.outlets.of(verdict.opening)
+    place = part.start + judgement.cases.outlets.member[part].tolist().index(verdict.member)
+    pressure = float(judgement.results.fault(verdict.fault).outlet_pressure[verdict.state, place])
+    if not outlet.regulated or not pressure > 0:
+        return by_flow
+    return max(by_flow, outlet.rated_pressure * (1 + verdict.limit) / pressure)  # its margin is one of pressure
+
+
+def _fall_to_low(judgement: Judgement, verdict: Verdict, station: int) -> float:
+    """How far a station's supply stands below its high state in the case of a verdict; infinite where nothing helps."""
+    context = judgement.context
+    runs = context.depends_on(station, "pipe_runs")
+    held = {tag for run in runs if isinstance(run.devices, tuple) for tag in map(tag_key, run.devices)}
+    if any(context.rows["line_devices"][tag].kind == "pressure-reducing valve" for tag in held):
+        return math.inf  # more pressure does not pass it
+    supplies = context.depends_on(station, "supplies")
+    if STATES[verdict.state][1] == "high" or len(supplies) != 1:
+        return 0.0
+    high, low = (context.cell("supplies", supplies[0], f"static_{level}") for level in ("high", "low"))
+    return 0.0 if math.isnan(high - low) else high - low
 
 
 def _worst_pipe(judgement: Judgement, verdict: Verdict, station: int) -> tuple[str, float]:
@@ -177,7 +236,7 @@ def _supply_volume(judgement: Judgement, verdict: Verdict) -> str:
 def _fouled(judgement: Judgement, verdict: Verdict) -> str:
     """Cleaning, and where the path loses most."""
     place = _largest_loss(judgement, verdict)
-    return f"{verdict.check.remedy}. {place}" if place else ""
+    return f"{words_of_row(judgement, verdict)}. {place}" if place else ""
 
 
 def _slow_closing(judgement: Judgement, verdict: Verdict) -> str:

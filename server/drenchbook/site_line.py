@@ -62,7 +62,7 @@ def line(
     outcome = check.severity if margin < -SLACK else PASSED
     pattern = check.message if outcome != PASSED else "{what}: {value}, limit {limit}: met" if value == value else "Met"
     text = sentence(pattern.format(**shown))
-    remedy = sentence(check.remedy) if outcome != PASSED else ""
+    remedy = sentence(check.remedy.format(**shown)) if outcome != PASSED else ""
     return SiteLine(check, name, outcome, text, value, limit, case, remedy)
 
 

@@ -21,6 +21,7 @@ from drenchbook.operating_cases import NORMAL, OTHER_DEMAND, STATES
 from drenchbook.out_of_service import out_of_service_lines
 from drenchbook.power_lines import power_lines
 from drenchbook.quantity_text import MOST, rounded
+from drenchbook.remedy_numbers import source_power, source_volume
 from drenchbook.site_line import NAN, SiteLine
 from drenchbook.site_line import line as _line
 from drenchbook.site_line import name_of as _name
@@ -60,6 +61,11 @@ def _one_main(judgement: Judgement) -> Iterator[SiteLine]:
             )
 
 
+def _with_remedy(line: SiteLine, words: str) -> SiteLine:
+    """The line with a remedy that has numbers, where one is called for."""
+    return replace(line, remedy=_sentence(words)) if line.remedy and words and line.outcome != NOT_KNOWN else line
+
+
 def _unsolved(judgement: Judgement, openings: Any) -> int:
     """The first of these openings that has a state without an answer, or -1."""
     bad = (judgement.results.normal.state[:, openings] != SOLVED).any(axis=0)
@@ -90,6 +96,7 @@ def _other_tank(judgement: Judgement) -> Iterator[SiteLine]:
         worst = float(seconds[state, place])
         case = judgement.context.case_label(int(openings[place]), int(state))
         line = _line(judgement, "HOT-2", name, float(at_least(worst, limit)), worst, limit, name, case)
+        line = _with_remedy(line, source_volume(judgement, name, worst, limit))
         hidden = _unsolved(judgement, openings)
         if line.outcome == PASSED and hidden >= 0:
             yield _unknown("HOT-2", name, _why_unsolved(judgement, hidden), limit=limit)
@@ -120,6 +127,9 @@ def _recovery(judgement: Judgement) -> Iterator[SiteLine]:
         worst, openings = float(seconds[state, place]), cases.sources.opening[columns]
         case = context.case_label(int(openings[place]), int(state))
         line = _line(judgement, "HOT-5", name, float(at_most(worst, asked)), worst, asked, name, case)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            whole = float((hot.needed[:, columns] / hot.recovery[:, [number]])[state, place])
+        line = _with_remedy(line, source_power(judgement, name, whole, asked))
         hidden = _unsolved(judgement, openings)
         if line.outcome == PASSED and hidden >= 0:
             line = _unknown("HOT-5", name, _why_unsolved(judgement, hidden), limit=asked)

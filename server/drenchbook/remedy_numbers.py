@@ -1,0 +1,192 @@
+"""Remedies that are one line of arithmetic from the numbers of a verdict: by how much, which size, which flow."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+
+from drenchbook.checks import Judgement, Verdict
+from drenchbook.published.pipes import pipe, sizes
+from drenchbook.quantity_text import LEAST, MOST, quantity_text, rounded
+from drenchbook.site_model import tag_key
+from drenchbook.verdict_numbers import limit_text, value_text
+
+
+def _short(judgement: Judgement, verdict: Verdict, quantity: str) -> str:
+    """How much is missing, or too much, rounded up; "" where it is not known."""
+    difference = abs(verdict.limit - verdict.value)
+    return "" if math.isnan(difference) else quantity_text(difference, quantity, judgement.context.units, MOST)
+
+
+def reducing_valve(judgement: Judgement, verdict: Verdict) -> str:
+    """PRS-2: what a pressure-reducing valve must take off."""
+    off = _short(judgement, verdict, "pressure")
+    return f"A pressure-reducing valve upstream that takes off {off} or more without flow" if off else ""
+
+
+def larger_run(judgement: Judgement, verdict: Verdict) -> str:
+    """VEL-1: the size of the fastest run at which that flow keeps the limit."""
+    if verdict.opening < 0 or not verdict.value > 0:
+        return ""
+    pairs, network = judgement.cases.stations, judgement.network
+    part = pairs.of(verdict.opening)
+    place = part.start + pairs.member[part].tolist().index(verdict.member)
+    station = judgement.results.fault(verdict.fault).station
+    run = int((station.velocity_hot_run if verdict.second else station.velocity_cold_run)[verdict.state, place])
+    found = network.run_pipe[run] if run >= 0 else None
+    if found is None:
+        return ""
+    area = found.inside_diameter**2 * verdict.value / verdict.limit
+    for size in sizes(found.material):
+        if pipe(found.material, size).inside_diameter ** 2 >= area:
+            return f"Run {network.run_tags[run].strip()} in {size} or larger"
+    return f"Two pipes beside each other: no size of {found.material} is large enough"
+
+
+def controls_from(judgement: Judgement, verdict: Verdict) -> str:
+    """VLV-11: the minimum flow under control that leaves the margin asked for."""
+    if verdict.opening < 0:
+        return ""
+    pairs = judgement.cases.valves
+    part = pairs.of(verdict.opening)
+    place = part.start + pairs.member[part].tolist().index(verdict.member)
+    flow = float(judgement.results.normal.valve.flow[verdict.state, place]) / (1 + verdict.limit)
+    return f"A valve that controls from {quantity_text(flow, 'flow', judgement.context.units, LEAST)} or less"
+
+
+def wider_approach(judgement: Judgement, verdict: Verdict) -> str:
+    """VLV-3: how much hotter the storage, or how much lower or higher the set temperature."""
+    short = _short(judgement, verdict, "temperature difference")
+    if not short:
+        return ""
+    if verdict.about == "set above cold":
+        return f"A set temperature higher by {short}; till then the valve runs nearly cold in that season"
+    return f"Hot water at the start of the draw hotter by {short}, or a set temperature lower by as much"
+
+
+def other_set(judgement: Judgement, verdict: Verdict) -> str:
+    """VLV-5: by how much to move the set temperature."""
+    short = _short(judgement, verdict, "temperature difference")
+    way = "Raise" if verdict.value < verdict.limit else "Lower"
+    return f"{way} the set temperature by {short}, or choose a valve of closer tolerance" if short else ""
+
+
+def stem_inside(judgement: Judgement, verdict: Verdict) -> str:
+    """VLV-6: the hot water temperature at which the stem stands at its limit; the stem follows the hot share."""
+    context, normal = judgement.context, judgement.results.normal
+    if verdict.opening < 0 or not verdict.value > 0:
+        return ""
+    pairs = judgement.cases.valves
+    part = pairs.of(verdict.opening)
+    place = part.start + pairs.member[part].tolist().index(verdict.member)
+    share = float(normal.valve.hot_fraction[verdict.state, place]) * verdict.limit / verdict.value
+    valve = context.site.mixing_valves[verdict.member]
+    cold = context.cold_temperature(context.season(verdict.state))
+    set_point = context.cell("mixing_valves", valve, "set_temperature")
+    if math.isnan(share + cold + set_point) or not share > 0:
+        return ""
+    hot, low = cold + (set_point - cold) / share, verdict.value < verdict.limit
+    words = quantity_text(hot, "temperature", context.units, LEAST if low else MOST)
+    return f"Hot water of {'at most' if low else 'at least'} {words}, or closer inlet pressures"
+
+
+def larger_storage(judgement: Judgement, verdict: Verdict) -> str:
+    """HOT-3: the storage that gives the margin asked for; minutes grow at least in proportion to the volume."""
+    source = judgement.site.hot_water_sources[verdict.member]
+    volume = judgement.context.cell("hot_water_sources", source, "volume")
+    if source.kind != "storage" or not volume > 0 or not 1 + verdict.value > 0:
+        return ""
+    wanted = volume * (1 + verdict.limit) / (1 + verdict.value)
+    return f"Storage of {quantity_text(wanted, 'volume', judgement.context.units, MOST)} or more, or accept and record"
+
+
+def less_content(judgement: Judgement, verdict: Verdict) -> str:
+    """DLG-2, DLG-5, DLG-3: the part of their water content that the tempered runs may keep."""
+    if not verdict.value > verdict.limit > 0:
+        return ""
+    percent = rounded(100 * verdict.limit / verdict.value, 0, LEAST)
+    hold = "" if verdict.check.id == "DLG-3" else ", or hold them at temperature"
+    return f"Shorter or smaller tempered runs, of at most {percent:.0f} % of their content{hold}"
+
+
+def warmer(judgement: Judgement, verdict: Verdict) -> str:
+    """TMP-1: mix what comes cold; of what is mixed raise the set temperature."""
+    short = _short(judgement, verdict, "temperature difference")
+    if not short or verdict.member < 0:
+        return ""
+    if _valve_of_outlet(judgement, verdict) is None:
+        return "Mix it: feed the station through a mixing valve"
+    return f"Raise the set temperature by {short}, or insulate the tempered runs"
+
+
+def cooler(judgement: Judgement, verdict: Verdict) -> str:
+    """TMP-2: cool the water that comes too warm; of what is mixed lower the set temperature as well."""
+    short = _short(judgement, verdict, "temperature difference")
+    if not short or verdict.member < 0:
+        return ""
+    if _valve_of_outlet(judgement, verdict) is None:
+        return f"Cool or bury the cold water supply, to {limit_text(judgement, verdict)} or less"
+    return f"Lower the set temperature by {short}, and keep cold water and runs cooler than that"
+
+
+def _valve_of_outlet(judgement: Judgement, verdict: Verdict) -> object:
+    return judgement.context.valve_of_station[int(judgement.cases.outlet_station[verdict.member])]
+
+
+def moved_station(judgement: Judgement, verdict: Verdict) -> str:
+    """LOC-1: to which time or height."""
+    if math.isnan(verdict.limit):
+        return "Move the station to the level of the hazard, with nothing in the way"
+    side = "least" if verdict.value < verdict.limit else "most"
+    return f"Move or remount the station, to at {side} {limit_text(judgement, verdict)}"
+
+
+def source_power(judgement: Judgement, name: str, seconds: float, asked: float) -> str:
+    """HOT-5: the input power that makes all hot water of a flush in time; now it takes so many seconds."""
+    source = judgement.context.rows["hot_water_sources"][tag_key(name)]
+    power = judgement.context.cell("hot_water_sources", source, "input_power") * seconds / asked
+    if not np.isfinite(power):
+        return ""
+    return f"Input power of {quantity_text(power, 'power', judgement.context.units, MOST)} or more"
+
+
+def source_volume(judgement: Judgement, name: str, seconds: float, asked: float) -> str:
+    """HOT-2: the storage that outlasts the flush by the other tank model; minutes grow at least in proportion."""
+    source = judgement.context.rows["hot_water_sources"][tag_key(name)]
+    volume = judgement.context.cell("hot_water_sources", source, "volume")
+    if not seconds > 0 or not volume > 0:
+        return ""
+    wanted = quantity_text(volume * asked / seconds, "volume", judgement.context.units, MOST)
+    return f"Keep the draw data with the schedule, or storage of {wanted} or more"
+
+
+def heater_for(judgement: Judgement, verdict: Verdict) -> str:
+    """HOT-4: the flow or rise that a heater must have in its data."""
+    shown = value_text(judgement, verdict)
+    if math.isnan(verdict.value):
+        return ""
+    if verdict.second:
+        return f"A heater that lifts by {shown}, or storage"
+    if verdict.value < verdict.limit:
+        return f"A heater that fires from {shown} or less, or storage"
+    return f"A heater for {shown}, or storage"
+
+
+NUMBERED: dict[str, Callable[[Judgement, Verdict], str]] = {
+    "PRS-2": reducing_valve,
+    "VEL-1": larger_run,
+    "VLV-11": controls_from,
+    "VLV-3": wider_approach,
+    "VLV-5": other_set,
+    "VLV-6": stem_inside,
+    "HOT-3": larger_storage,
+    "HOT-4": heater_for,
+    "DLG-2": less_content,
+    "DLG-3": less_content,
+    "DLG-5": less_content,
+    "TMP-1": warmer,
+    "TMP-2": cooler,
+    "LOC-1": moved_station,
+}
