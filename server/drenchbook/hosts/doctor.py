@@ -113,6 +113,10 @@ def server(computer: Computer) -> Findings:
     if missing:
         yield Finding("Server", FAULT, f"{' and '.join(missing)} are not installed in this Python",
                       "install Drenchbook again: python -m pip install drenchbook")  # fmt: skip
+    elif computer.announced_port is None and computer.default_port_version:
+        yield Finding("Server", NOTE, f"version {computer.default_port_version} listens on port {PORT}, but another "
+                      "user or another state folder (DRENCHBOOK_STATE) started it",
+                      f"end it there, or start one of your own: drenchbook server --port {PORT + 10}")  # fmt: skip
     elif computer.announced_port is None:
         yield Finding("Server", NOTE, "none runs", "where a program needs one: drenchbook server")
     elif computer.announced_version is None:
