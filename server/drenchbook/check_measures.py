@@ -11,6 +11,7 @@ import numpy as np
 from drenchbook.check_context import Context
 from drenchbook.check_samples import FAILED, SLACK, WARNED, Samples, at_least, at_most
 from drenchbook.closing_surge import SurgePaths, spare_pressures
+from drenchbook.courses import Courses
 from drenchbook.hot_sources import HEATED, Heater, heaters, held_temperature
 from drenchbook.hot_water import DAY, HotWater, hot_water
 from drenchbook.missing_inputs import MissingInputs
@@ -428,9 +429,15 @@ class Measures(PipeStates):
         known = (self._states(NORMAL, pairs) == SOLVED) & ~np.isnan(least + greatest)
         return np.where(known, seconds, np.nan), self.context.without_valve[pairs.member]
 
+    @functools.cached_property
+    def courses(self) -> Courses:
+        """Fifteen minutes of every case."""
+        return Courses(self.context, self)
+
     def untepid_seconds(self, limit: str) -> Samples:
-        """DLG-2, DLG-5: time outside the temperature limits from opening; 0 where the first water is tepid."""
-        (seconds, direct), asked = self._untepid, self._limit(limit)
+        """DLG-2, DLG-5: time outside the temperature limits from opening; 0 where all that comes is tepid."""
+        seconds, asked = self.courses.summary(NORMAL).untepid, self._limit(limit)
+        direct = self.context.without_valve[self.cases.stations.member]
         margin = np.where(direct, np.nan, at_most(seconds, asked))
         return Samples(self.cases.stations, conditions(NORMAL), seconds, asked, margin, ~direct & np.isnan(margin))
 

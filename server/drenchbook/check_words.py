@@ -9,12 +9,12 @@ from drenchbook.check_remedies import remedy_for
 from drenchbook.check_samples import NONE, NOT_KNOWN, OUTCOME_WORDS, PASSED
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.faulted_network import why_case_missing
-from drenchbook.hot_sources import HEATED
+from drenchbook.hot_sources import HEATED, INSTANTANEOUS
 from drenchbook.operating_cases import SET
 from drenchbook.quantity_text import quantity_text
 from drenchbook.site_tables import TABLE_BY_KEY
 from drenchbook.solver_results import BEYOND_CURVE, CANNOT_REACH, MISSING, NO_PATH, NOT_CONVERGED, STATE_WORDS
-from drenchbook.standing_water import why_heat_on_the_way, why_standing_unknown
+from drenchbook.standing_water import why_heat_on_the_way, why_hot_runs_unknown, why_standing_unknown
 from drenchbook.verdict_numbers import limit_text, value_text
 
 
@@ -179,8 +179,10 @@ def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
         return _blank_of_station(judgement, verdict)
     if verdict.pairs is context.cases.valves:
         return _blank_of_model(judgement, verdict)
-    if check in ("DLG-1", "DLG-2", "DLG-3", "DLG-5"):
+    if check in ("DLG-1", "DLG-3"):
         return why_standing_unknown(context, verdict.member) or "a number that it needs is blank"
+    if check in ("DLG-2", "DLG-5") and (why := _why_first_minutes_unknown(judgement, verdict.member)):
+        return why
     for place in range(*_bounds(judgement, verdict.opening)):
         number = int(context.cases.valves.member[place])
         if not results.under_control[verdict.state, place]:
@@ -256,6 +258,17 @@ _SOURCE_CELLS = {
     "steam heat exchanger": ("set_temperature", "capacity", "tolerance"),
     "plant main": ("main_temperature",),
 }  # fmt: skip
+
+
+def _why_first_minutes_unknown(judgement: Judgement, station: int) -> str:
+    """Which run or heater hides what comes first at a station; "" where it is the valve."""
+    context = judgement.context
+    valve = context.valve_of_station[station]
+    source = context.source_of(valve)
+    why = why_standing_unknown(context, station) or why_hot_runs_unknown(context, station)
+    if not why and source is not None and source.kind in INSTANTANEOUS and not isinstance(source.start_delay, float):
+        why = f"Start delay of {str(source.tag).strip()} is blank"
+    return why
 
 
 def _blank_of_source(source: Any) -> str:

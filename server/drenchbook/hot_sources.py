@@ -264,7 +264,7 @@ def courses_of_sources(
 def _steady(surplus: Numbers, silent: float) -> dict[str, Any]:
     """Water of one temperature, once the heater gives any."""
     return {"mixed": False, "silent": silent, "lasts": 0.0, "full": surplus, "later": surplus, "delay": 0.0,
-            "mass": 0.0, "start": surplus, "power": 0.0}  # fmt: skip
+            "mass": 1.0, "start": surplus, "power": 0.0}  # fmt: skip
 
 
 def _powered(heater: Heater, fault: str) -> float:
@@ -366,7 +366,7 @@ def _stratified(heater: Heater, draw: Draw, full: Numbers, power: float, weight:
     with np.errstate(divide="ignore", invalid="ignore"):
         alone = np.where(draw.heat <= power, full, np.minimum(power / draw.greatest, full))
     return {"mixed": False, "silent": 0.0, "lasts": lasts, "full": full, "later": alone, "delay": heater.delay,
-            "mass": 0.0, "start": full, "power": power}  # fmt: skip
+            "mass": 1.0, "start": full, "power": power}  # fmt: skip
 
 
 def stratified_left(heater: Heater, draw: Draw, usable: Numbers, power: float, time: float) -> Numbers:

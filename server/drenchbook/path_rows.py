@@ -31,11 +31,11 @@ def path_rows(site: JudgedSite, station: str = "", case: str = "") -> list[list[
         Case as the schedule writes it; if blank the one that governs, or that of the least margin. [-]
     """
     asked = f"{station}{SEPARATOR}{case}"
-    number, worst = (_station(site, station), None) if station else _least(site)
+    number, worst = (station_number(site, station), None) if station else least_case(site)
     if number < 0:
         word = f'"{station}" is no tag of the sheet Stations' if station else "no station is filled in yet"
         return [_row(site, Line("Case", UNKNOWN, "", word), asked)]
-    found = _case(site, number, case) if case else worst or _governing(site, number)
+    found = case_of_words(site, number, case) if case else worst or governing_case(site, number)
     tag = site.cases.station_tags[number].strip()
     if found is None:
         word = f'"{case}" is no case of {tag}; write it as the schedule does, such as "{_label(site, number)}"'
@@ -51,7 +51,7 @@ def path_rows(site: JudgedSite, station: str = "", case: str = "") -> list[list[
 
 def choice_rows(site: JudgedSite, station: str = "") -> list[list[Any]]:
     """One row for each choice, in the order of CHOICE_COLUMNS; columns end at different rows."""
-    number = _station(site, station) if station else _least(site)[0]
+    number = station_number(site, station) if station else least_case(site)[0]
     openings = site.cases.labels(site.openings_of(number)) if number >= 0 else []
     columns = {
         "open": openings,
@@ -64,13 +64,13 @@ def choice_rows(site: JudgedSite, station: str = "") -> list[list[Any]]:
     return [list(row) for row in zip(*filled, strict=True)]
 
 
-def _station(site: JudgedSite, station: str) -> int:
+def station_number(site: JudgedSite, station: str) -> int:
     """Number of a station by its tag, -1 if there is none."""
     tags = [tag.strip().casefold() for tag in site.cases.station_tags]
     return tags.index(station.casefold()) if station.casefold() in tags else -1
 
 
-def _least(site: JudgedSite) -> tuple[int, tuple[int, int, str] | None]:
+def least_case(site: JudgedSite) -> tuple[int, tuple[int, int, str] | None]:
     """The station with the least margin of flow or pressure, and the case of it; the first one where none is known."""
     best = math.inf
     found: tuple[int, tuple[int, int, str] | None] = (0 if site.cases.station_tags else -1, None)
@@ -85,7 +85,7 @@ def _least(site: JudgedSite) -> tuple[int, tuple[int, int, str] | None]:
     return found
 
 
-def _governing(site: JudgedSite, number: int) -> tuple[int, int, str]:
+def governing_case(site: JudgedSite, number: int) -> tuple[int, int, str]:
     """The case that governs a station; alone, cold season and low supply where its verdict hangs on no case."""
     verdict = site.judgement.governing(number)
     if verdict.opening >= 0 and verdict.state >= 0:
@@ -94,10 +94,10 @@ def _governing(site: JudgedSite, number: int) -> tuple[int, int, str]:
 
 
 def _label(site: JudgedSite, number: int) -> str:
-    return site.context.case_label(*_governing(site, number))
+    return site.context.case_label(*governing_case(site, number))
 
 
-def _case(site: JudgedSite, number: int, case: str) -> tuple[int, int, str] | None:
+def case_of_words(site: JudgedSite, number: int, case: str) -> tuple[int, int, str] | None:
     """A case by its words: what is open, then season, supply, fault; left out: alone, cold, low, normal."""
     what, _, words = case.rpartition(": ")
     if " season" not in words and " supply" not in words:

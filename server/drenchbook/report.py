@@ -6,7 +6,7 @@ import functools
 from collections.abc import Iterator
 from typing import Any
 
-from drenchbook import case_rows, path_rows, schedule_rows, set_rows
+from drenchbook import case_rows, course_rows, path_rows, schedule_rows, set_rows
 from drenchbook.check_samples import NOT_KNOWN, OUTCOME_WORDS
 from drenchbook.checks import worst_word
 from drenchbook.judged_site import JudgedSite
@@ -45,6 +45,10 @@ class Report(JudgedSite):
     def path_rows(self, station: str = "", case: str = "") -> list[list[Any]]:
         """One row for each step from supply to outlet in one case; of the least margin if blank."""
         return path_rows.path_rows(self, station, case)
+
+    def course_rows(self, station: str = "", case: str = "", mixed_fraction: float | None = None) -> list[list[Any]]:
+        """One row for each time of fifteen minutes in one case, in the order of COURSE_COLUMNS."""
+        return course_rows.course_rows(self, station, case, mixed_fraction)
 
     def choice_rows(self, station: str = "") -> list[list[Any]]:
         """What may be chosen for the path of a station: what is open, season, supply, fault."""

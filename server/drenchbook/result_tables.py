@@ -149,6 +149,7 @@ COURSE_COLUMNS: tuple[ResultColumn, ...] = (
     C("outlet_other", "At the station, other tank model", "temperature", 1),
     C("least", "Least", "temperature", 1),
     C("greatest", "Greatest", "temperature", 1),
+    C("case", "Case", width=40),  # in the first row: which case it is, or why nothing is known
 )
 
 PATH_COLUMNS: tuple[ResultColumn, ...] = (

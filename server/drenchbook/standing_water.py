@@ -117,7 +117,18 @@ def standing_hot_content(context: Context, held: Numbers) -> Numbers:
 
 def why_standing_unknown(context: Context, station: int) -> str:
     """Which run of a station hides the temperature of its first water, and which input would tell it."""
-    for number in tempered_runs(context, station):
+    return _why_runs_unknown(context, tempered_runs(context, station))
+
+
+def why_hot_runs_unknown(context: Context, station: int) -> str:
+    """Which hot run of a station's valve hides the temperature of the water that stood in it, and which input would."""
+    valve = int(context.network.station_valve[station])
+    runs = runs_above(context, int(context.network.valve_hot_node[valve])) if valve >= 0 else []
+    return _why_runs_unknown(context, runs)
+
+
+def _why_runs_unknown(context: Context, runs: list[int]) -> str:
+    for number in runs:
         run = context.site.pipe_runs[number]
         if np.isnan(context.cell("pipe_runs", run, "held_temperature")):
             why = next((why for why in (why_unknown(context, run, season) for season in SEASONS) if why), "")

@@ -16,6 +16,7 @@ from drenchbook.report import Report
 from drenchbook.result_tables import (
     CASE_COLUMNS,
     CHOICE_COLUMNS,
+    COURSE_COLUMNS,
     NO_RESULT,
     PATH_COLUMNS,
     SCHEDULE_COLUMNS,
@@ -130,6 +131,14 @@ def path_rows(grids: Sequence[Grid], station: Any = "", case: Any = "", rows: fl
     return _rows(grids, lambda report: report.path_rows(_text(station), _text(case)), PATH_COLUMNS, int(rows))
 
 
+def course_rows(
+    grids: Sequence[Grid], station: Any = "", case: Any = "", mixed_fraction: float | None = None, rows: float = 0
+) -> Rows:
+    """DRENCH_COURSE: one row for each time of fifteen minutes in one case, padded to `rows`."""
+    return _rows(grids, lambda report: report.course_rows(_text(station), _text(case), mixed_fraction), COURSE_COLUMNS,
+                 int(rows))  # fmt: skip
+
+
 def choice_rows(grids: Sequence[Grid], station: Any = "", rows: float = 0) -> Rows:
     """DRENCH_CHOICES: what may be chosen for the path of a station, padded to `rows`."""
     return _rows(grids, lambda report: report.choice_rows(_text(station)), CHOICE_COLUMNS, int(rows))
@@ -161,7 +170,7 @@ def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], columns: Col
 def _words(sentence: str, columns: Columns) -> list[Any]:
     """A row that is UNKNOWN and says why, in the columns for words that the table has."""
     words = {"verdict": UNKNOWN, "state": UNKNOWN, "message": sentence, "outlets": sentence, "marks": "",
-             "step": sentence, "kind": UNKNOWN, "asked": ""}  # fmt: skip
+             "step": sentence, "case": sentence, "kind": UNKNOWN, "asked": ""}  # fmt: skip
     if any(column.name == "message" for column in columns):
-        del words["outlets"]
+        del words["outlets"], words["case"]
     return [words.get(column.name, NO_RESULT) for column in columns]

@@ -99,8 +99,8 @@ def site_results(table: str, **given: Any) -> list[list[Any]]:
     Parameters
     ----------
     table : str
-        "schedule", "set", "case", "site", "path" or "choices". [-]
-    given : lists of rows, and where the table takes them `station`, `case` and `rows`
+        "schedule", "set", "case", "site", "path", "choices" or "course". [-]
+    given : lists of rows, and where the table takes them `station`, `case`, `mixed_fraction` and `rows`
         The eleven tables by key, each with its heading row; only the cases of that station; the rows of the area that
         is filled, 0 for as many as there are. [-]
 
@@ -119,6 +119,7 @@ def site_results(table: str, **given: Any) -> list[list[Any]]:
         "site": table_results.site_rows,
         "path": table_results.path_rows,
         "choices": table_results.choice_rows,
+        "course": table_results.course_rows,
     }
     return makers[table](grids, **given)
 
@@ -336,6 +337,12 @@ FUNCTIONS: tuple[WorksheetFunction, ...] = (
                    Argument("station", "any", "tag of a station; blank for the least margin", optional=True),
                    Argument("case", "any", 'case as in the schedule, such as "L1: cold season, low supply"; blank for '
                             "the one that governs", optional=True), ROWS),
+    _site_function("course", "Temperatures over fifteen minutes in one case: at the source, the valve and the station",
+                   Argument("station", "any", "tag of a station; blank for the least margin", optional=True),
+                   Argument("case", "any", 'case as in the schedule, such as "L1: cold season, low supply"; blank for '
+                            "the one that governs", optional=True),
+                   _number("mixed_fraction", "fraction", "share of a storage, at its bottom, that is mixed, 0 to 1; "
+                           "blank for the tank model that governs", optional=True, least=0.0, most=1.0), ROWS),
     _site_function("choices", "What may be chosen for the path of a station: what is open, season, supply and fault",
                    Argument("station", "any", "tag of a station; blank for the least margin", optional=True), ROWS),
     _site_function("site", "Checks of supplies, hot water sources, valves and events as a whole", ROWS),

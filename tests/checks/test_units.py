@@ -1,5 +1,6 @@
 """The same site in the other unit system gives the same verdicts, the same governing cases and the same numbers."""
 
+import functools
 import math
 import random
 import re
@@ -16,6 +17,7 @@ from drenchbook.report import Report
 from drenchbook.result_tables import SCHEDULE_COLUMNS
 from drenchbook.site_sheets import default_limit_rows
 from tests.checks.sites import edited, lab, laboratory, limited, lines
+from tests.solver.random_sites import RandomSite
 
 VARIANTS = {
     "laboratory": laboratory,
@@ -44,6 +46,16 @@ def random_variants():
         ):  # fmt: skip
             site = edited(site, table, tag, **{column: value * drawn.uniform(0.93, 1.07)})
         yield f"random {number}", site
+
+
+def random_network(seed):
+    """A random network with the limits of a criteria set."""
+    site = RandomSite(seed, units="US").site()
+    project = site.project.model_copy(update={"criteria_set": "ANSI/ISEA Z358.1"})
+    return site.model_copy(update={"project": project, "limits": default_limit_rows("ANSI/ISEA Z358.1")})
+
+
+VARIANTS.update({f"network {seed}": functools.partial(random_network, seed) for seed in (4, 5, 9)})
 
 
 @pytest.mark.parametrize("name", [*VARIANTS, *(name for name, _ in random_variants())])

@@ -6,13 +6,13 @@ from functools import cache
 import numpy as np
 import pytest
 
-from drenchbook.operating_cases import FAULTS, HOT_LOST, NORMAL, SET, STATES
+from drenchbook.operating_cases import HOT_LOST, NORMAL, SET, SOURCE_COLD, STATES
 from drenchbook.physics.water import density, specific_enthalpy
 from drenchbook.solver import solve, step_by_step
 from drenchbook.solver_results import SOLVED
 from drenchbook.units import to_si
 from tests.lab_site import solved
-from tests.solver.random_sites import KPA, RandomSite
+from tests.solver.random_sites import COPPER, KPA, RandomSite
 
 SEEDS = (2, 5, 7, 9)
 
@@ -37,7 +37,8 @@ def by_name(one, fault):
 
 def same(one, other, rel):
     """Both have the same openings and the same flows."""
-    for fault in FAULTS:
+    assert one.results.names == other.results.names
+    for fault in one.results.names:
         mine, theirs = by_name(one, fault), by_name(other, fault)
         assert mine.keys() == theirs.keys()
         for name, flow in mine.items():
@@ -60,7 +61,7 @@ def test_more_supply_never_lowers_a_flow(seed):
         if "main_pressure" in row:
             row["main_pressure"] += more
     after = solved(random_site.site({"supplies": supplies, "hot_water_sources": sources}))
-    for fault in FAULTS:
+    for fault in before.results.names:
         rich = by_name(after, fault)
         for name, flow in by_name(before, fault).items():
             assert (rich[name] >= flow * (1 - 1e-9)).all(), (fault, name)
@@ -78,7 +79,7 @@ def test_a_larger_bypass_never_lowers_its_own_flows(seed):
         else:
             row["bypass_curve"] = tuple((q, p / 1.69) for q, p in row["bypass_curve"])
     after = solved(random_site.site({"valve_models": models}))
-    for fault in FAULTS[1:]:
+    for fault in (HOT_LOST, SOURCE_COLD):
         rich = by_name(after, fault)
         for name, flow in by_name(before, fault).items():
             if " + " not in name[0]:
@@ -101,7 +102,8 @@ def test_a_dead_branch_changes_nothing(seed):
 def test_the_order_of_rows_does_not_matter(seed):
     """Runs, devices, models and valves written the other way round."""
     random_site = RandomSite(seed)
-    keys = ("pipe_runs", "line_devices", "valve_models", "mixing_valves", "hot_water_sources", "outlet_models")
+    keys = ("pipe_runs", "line_devices", "valve_models", "mixing_valves", "hot_water_sources", "outlet_models",
+            "supplies")  # fmt: skip
     turned = random_site.site({key: random_site.rows[key][::-1] for key in keys})
     same(base(seed), solved(turned), rel=1e-11)
 
@@ -117,6 +119,42 @@ def test_a_split_run_equals_the_whole(seed):
                   "fittings": "none", "devices": ()}  # fmt: skip
         runs += [first, second]
     same(base(seed), solved(random_site.site({"pipe_runs": runs})), rel=1e-11)
+
+
+@pytest.mark.parametrize("change", ["larger", "shorter"])
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_larger_pipe_or_a_shorter_run_never_lowers_a_lone_outlet(seed, change):
+    """Two runs of each site, one at a time; one outlet open, in every fault."""
+    random_site, before = RandomSite(seed), base(seed)
+    rows = random_site.rows["pipe_runs"]
+    for place in (0, len(rows) // 2):
+        if change == "larger":
+            new = {**rows[place], "size": [*COPPER, "2-1/2"][COPPER.index(rows[place]["size"]) + 1]}
+        else:
+            new = {**rows[place], "developed_length": 0.4 * rows[place]["developed_length"]}
+        after = solved(random_site.site({"pipe_runs": [*rows[:place], new, *rows[place + 1 :]]}))
+        lone = np.isin(before.cases.outlets.opening, np.flatnonzero(before.cases.outlets.counts == 1))
+        assert lone.any()
+        for mine, theirs in zip(before.results.faults, after.results.faults, strict=True):
+            old, now = (np.nan_to_num(one.outlet_flow[:, lone]) for one in (mine, theirs))
+            assert (now >= old * (1 - 1e-9)).all(), (mine.fault, rows[place]["tag"])
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_an_event_with_more_users_never_gives_an_outlet_more(seed):
+    """The least flow of each outlet over the openings of one user, two and four."""
+    random_site = RandomSite(seed)
+    tags = tuple(row["tag"] for row in random_site.rows["stations"])
+    before: dict[str, np.ndarray] = {}
+    for users in (1.0, 2.0, 4.0):
+        event = {"tag": "all", "stations": tags, "users": users, "showers": users, "reason": "random"}
+        one = solved(random_site.site({"events": [event]}))
+        pairs = one.cases.outlets
+        for fault in one.results.faults:
+            least = np.full(len(one.network.outlet_station), np.inf)
+            np.minimum.at(least, pairs.member, np.nan_to_num(fault.outlet_flow).min(axis=0))
+            assert (least <= before.get(fault.fault, np.inf) * (1 + 1e-9)).all()
+            before[fault.fault] = least
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -1,0 +1,372 @@
+"""Fifteen minutes at every station in every case: what is felt, for how long it is tepid, what is left.
+
+Four waters follow each other at a station: the one that stood in its tempered runs, then (later by the purge) what
+its valve made of the water that stood in the hot runs, of cold water until a heater without storage has started, and of
+what the source gives from then on. Summaries are exact, not sampled: each part is in closed form.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from drenchbook.check_context import Context
+from drenchbook.hot_sources import (
+    COLD_WATER_FAULTS,
+    Heater,
+    HotCourse,
+    cold_enthalpy,
+    courses_of_sources,
+    heaters,
+    source_pair_of_valves,
+    valve_mass,
+    valve_numbers,
+)
+from drenchbook.loops import held_temperatures
+from drenchbook.network_arrays import NONE
+from drenchbook.operating_cases import AFTER_IDLE, AFTER_RECOVERY, CIRCULATION_OFF, NORMAL, STATES
+from drenchbook.physics.water import density_kernel, enthalpy_kernel, temperature_of_enthalpy_kernel
+from drenchbook.pipe_heat import tempered_passage
+from drenchbook.pipe_states import PipeStates
+from drenchbook.solver_results import SOLVED, FaultResults
+from drenchbook.standing_water import first_water, standing_hot_content, standing_temperatures
+from drenchbook.surroundings import SEASONS, runs_above
+
+Numbers: TypeAlias = np.ndarray[Any, Any]
+
+BLOCK_PAIRS = (
+    20_000  # pairs of an opening and a station worked out together; memory grows with it, answers do not change
+)
+SLACK = 0.005  # [J/kg] a millionth of a kelvin: a temperature equal to its limit meets it
+SEASON = np.array([SEASONS.index(season) for season, _ in STATES])
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What a course comes to; arrays [S, pairs of an opening and a station]; not-a-number where it is not known.
+
+    Seconds are within the flushing time, but for `purge`, `untepid` and `tepid_after`, which may outlast it.
+    """
+
+    inside: Numbers  # [s] tepid, and known to be: minutes without the valve's set temperature held are not counted
+    first: Numbers  # [°C] the water that stood in the tempered runs
+    purge: Numbers  # [s] until it is gone
+    untepid: Numbers  # [s] outside the limits before it is tepid for the first time without a break
+    tepid_after: Numbers  # [s] from opening to that; infinite: never
+    lowest: Numbers  # [°C] felt
+    highest: Numbers  # [°C] felt
+
+
+@dataclass(frozen=True)
+class Phases:
+    """All that makes the courses of some pairs of an opening and a station; arrays [S, pairs].
+
+    Heat is counted above the cold water [J/kg].
+    """
+
+    cold: Numbers  # [J/kg] enthalpy of the cold water, [S, 1]
+    wanted: Numbers  # [J/kg] of the set temperature
+    needed: Numbers  # [J/kg] of hot water that holds it
+    purge: Numbers  # [s] of the tempered runs
+    first: Numbers  # [°C] where it is farthest from tepid
+    bad: Numbers  # share of the purge that is not tepid
+    bad_end: Numbers  # share after which all of it is tepid
+    cooled: Numbers  # [s] in which water that stood in the hot runs arrives at the valve
+    stood: Numbers  # [J/kg] of that water
+    silent: Numbers  # [s] then: cold water
+    kept: Numbers  # what the tempered runs do to the water: it arrives at kept · T + gained
+    gained: Numbers
+    known: Numbers  # bool
+    source: HotCourse  # of the source of each pair, by one tank model
+
+    def take(self, columns: Numbers) -> Phases:
+        """Some of the pairs."""
+        parts: dict[str, Any] = {}
+        for field in fields(self):
+            value = getattr(self, field.name)
+            whole = isinstance(value, HotCourse)
+            parts[field.name] = value.take(columns) if whole else value if field.name == "cold" else value[:, columns]
+        return Phases(**parts)
+
+    def mixed(self, surplus: Numbers) -> Numbers:
+        """Heat behind a valve: that of its set temperature, or with the valve full hot that of the hot water."""
+        return np.minimum(self.wanted, surplus)
+
+    def temperature(self, heat: Numbers) -> Numbers:
+        """Temperature behind the valve. [°C]"""
+        return np.asarray(temperature_of_enthalpy_kernel(self.cold + heat))
+
+    def at_valve(self, time: Numbers) -> Numbers:
+        """Heat behind the valve at times [s] from opening. [J/kg]"""
+        stood = np.where(time < self.cooled, self.stood, 0.0)
+        cold = time < self.cooled + self.silent
+        return self.mixed(np.where(cold, stood, self.source.surplus(np.maximum(time, 0.0))))
+
+    def arriving(self, temperature: Numbers) -> Numbers:
+        """Temperature at the station of water of a temperature at the valve. [°C]"""
+        return self.kept * temperature + self.gained
+
+
+class Courses:
+    """The courses of one solved site: what all faults share is worked out once."""
+
+    def __init__(self, context: Context, pipes: PipeStates | None = None):
+        self.context, self.cases, self.network = context, context.cases, context.network
+        self.pipes = PipeStates(context) if pipes is None else pipes
+        self.heaters: tuple[Heater, ...] = heaters(context)
+        limits = [context.limit(name).value for name in ("HOT-1", "TMP least", "TMP greatest")]
+        self.flush, self.least, self.greatest = (np.nan if value is None else value for value in limits)
+        self._summaries: dict[str, Summary] = {}
+
+    def summary(self, fault: str = NORMAL) -> Summary:
+        """Every course of a fault in numbers, by the governing tank model."""
+        if fault not in self._summaries:
+            phases = self.phases(fault)
+            blocks = [self._summary(phases.take(np.arange(start, min(start + BLOCK_PAIRS, phases.purge.shape[1]))))
+                      for start in range(0, max(phases.purge.shape[1], 1), BLOCK_PAIRS)]  # fmt: skip
+            self._summaries[fault] = Summary(*(
+                np.concatenate([getattr(one, field.name) for one in blocks], axis=1) for field in fields(Summary)
+            ))  # fmt: skip
+        return self._summaries[fault]
+
+    def sources(self, fault: str) -> tuple[HotCourse, HotCourse]:
+        """The courses of the sources [S, source pairs], by the governing and by the other tank model."""
+        again = None
+        if fault == AFTER_RECOVERY:
+            again = self.context.cell("project", self.context.site.project, "recovery_time")
+        return courses_of_sources(self.context, self.context.results.fault(fault), self.heaters, again)
+
+    def phases(self, fault: str, other_model: bool = False) -> Phases:
+        """What makes every course of a fault."""
+        results, pairs = self.context.results.fault(fault), self.cases.stations
+        cold, place, valve = cold_enthalpy(self.context), *self._valve_of_pairs()
+        shape = (len(STATES), len(pairs.member))
+        direct = np.broadcast_to(valve == NONE, shape)
+        set_heat, lowest = valve_numbers(self.context)
+        wanted = np.maximum(np.append(set_heat, np.nan)[valve] - cold, 0.0)
+        needed = enthalpy_kernel(np.append(lowest, np.nan)[valve]) - cold
+        source = self._source_of_pairs(self.sources(fault)[int(other_model)], place)
+        held = self.held(fault)
+        standing = standing_temperatures(self.pipes.surroundings, held)
+        seconds, stood = self._hot_runs(results, cold, held)
+        first = first_water(self.context, self.pipes.tepid_middle, standing)
+        bad, bad_end = (share[SEASON][:, pairs.member] for share in self._not_tepid(standing))
+        gives_none = ~source.mixed & (source.full == 0) & (source.later == 0)
+        control = np.where(direct | gives_none, True, _at(results.valve.under_control, place, False))
+        kept, gained = self._passage(results)
+        purge = np.where(direct, self._direct_purge(results), results.station.purge_seconds)
+        dry = (results.fault in COLD_WATER_FAULTS) | (wanted <= 0)  # no hot water is drawn
+        return Phases(
+            cold=cold, wanted=np.where(direct, 0.0, wanted), needed=np.where(direct, 0.0, needed), purge=purge,
+            first=np.where(purge > 0, first[:, pairs.member], np.nan), bad=bad, bad_end=bad_end,
+            cooled=np.where(direct | dry, 0.0, _at(seconds, place, 0.0)), stood=_at(stood, place, 0.0),
+            silent=np.where(direct | dry, 0.0, source.silent), kept=kept, gained=gained,
+            known=control & (results.state[:, pairs.opening] == SOLVED), source=source)  # fmt: skip
+
+    # ---- parts ----
+
+    def held(self, fault: str) -> Numbers:
+        """[2 (beginning, end), 2 seasons, runs] temperatures at which runs are held when the draw begins. [°C]"""
+        if fault == CIRCULATION_OFF:
+            return held_temperatures(self.context, self.pipes.surroundings, self.pipes.loops, circulating=False)
+        return np.full(self.pipes.held.shape, np.nan) if fault == AFTER_IDLE else self.pipes.held
+
+    def slugs(self, station: int, standing: Numbers) -> tuple[Numbers, Numbers]:
+        """The waters that stand one behind the other before a station, the nearest first.
+
+        Parameters
+        ----------
+        station : int
+            Which station. [-]
+        standing : array
+            From `standing_temperatures`. [°C]
+
+        Returns
+        -------
+        tuple of array
+            Share of the purge at which each ends, and its temperatures [slugs, 2 (shade, sun), 2 seasons]. [°C]
+
+        Notes
+        -----
+        By content with the walls: in sets, where runs near the valve pass more, those count longer than they last.
+        """
+        runs = runs_above(self.context, int(self.network.station_node[station]))
+        nodes = self.network.run_node[np.array(runs, dtype=int)]
+        content = self.network.purge_sum[nodes] - self.network.purge_sum[self.network.parent[nodes]]
+        ends = np.cumsum(content)
+        return ends / ends[-1] if len(ends) and ends[-1] > 0 else ends, standing[:, :, runs].transpose(2, 0, 1)
+
+    def _not_tepid(self, standing: Numbers) -> tuple[Numbers, Numbers]:
+        """[2 seasons, stations] share of the standing water that is not tepid, and after which share all is."""
+        count = len(self.network.station_tags)
+        bad, bad_end = np.zeros((2, count)), np.zeros((2, count))
+        known: dict[int, tuple[Numbers, Numbers]] = {}
+        for number, node in enumerate(self.network.station_node.tolist()):
+            if node not in known:
+                ends, waters = self.slugs(number, standing)
+                fine = ((waters >= self.least - 1e-9) & (waters <= self.greatest + 1e-9)).all(
+                    axis=1
+                )  # [slugs, seasons]
+                share = np.diff(ends, prepend=0.0)[:, None]
+                wrong = np.where(fine | (share <= 0), 0.0, share).sum(axis=0), np.where(
+                    fine | (share <= 0), 0.0, ends[:, None]).max(axis=0, initial=0.0)  # fmt: skip
+                hidden = np.isnan(waters).any(axis=(0, 1)) if len(ends) else np.zeros(2, dtype=bool)
+                known[node] = tuple(np.where(hidden, np.nan, one) for one in wrong)  # type: ignore[assignment]
+            bad[:, number], bad_end[:, number] = known[node]
+        return bad, bad_end
+
+    def _valve_of_pairs(self) -> tuple[Numbers, Numbers]:
+        """For each pair of an opening and a station its place in the pairs of valves, and the valve; NONE without."""
+        stations, valves = self.cases.stations, self.cases.valves
+        valve = self.network.station_valve[stations.member] if len(stations.member) else np.zeros(0, dtype=int)
+        if not len(valves.member):
+            return np.full(len(valve), NONE), np.full(len(valve), NONE)
+        wide = len(self.network.valve_tags) + 1
+        key = valves.opening * wide + valves.member
+        place = np.searchsorted(key, stations.opening * wide + valve)
+        return np.where(valve == NONE, NONE, place), valve
+
+    def _source_of_pairs(self, course: HotCourse, place: Numbers) -> HotCourse:
+        if not len(self.cases.sources.member):
+            nothing = np.zeros((len(STATES), len(place)))
+            values: dict[str, Any] = {field.name: nothing for field in fields(HotCourse)}
+            return HotCourse(**{**values, "mixed": nothing > 0})
+        return course.take(np.append(source_pair_of_valves(self.context), 0)[place])
+
+    def _hot_runs(self, results: FaultResults, cold: Numbers, held: Numbers) -> tuple[Numbers, Numbers]:
+        """[S, valve pairs] seconds in which water that stood in the hot runs arrives, and its heat above cold water."""
+        member = self.cases.valves.member
+        if not len(member):
+            nothing = np.zeros((len(STATES), 0))
+            return nothing, nothing
+        # the valve stands full hot until hot water comes: all that passes it has stood in the hot runs
+        cold_water = self.network.cold_temperature[SEASON][:, None]
+        flow = valve_mass(self.context, results) / density_kernel(cold_water)
+        content = standing_hot_content(self.context, held)[member]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            seconds = np.where(content == 0, 0.0, np.where(flow > 0, content / flow, np.where(flow == 0, 0.0, np.nan)))
+        standing = np.full((len(SEASONS), len(self.network.valve_tags)), np.nan)
+        for valve, node in enumerate(self.network.valve_hot_node.tolist()):
+            runs = [run for run in runs_above(self.context, node) if np.isnan(held[0, 0, run])]
+            if runs:
+                standing[:, valve] = self.pipes.surroundings.shade[:, runs].min(axis=1)  # the coldest counts
+        return seconds, np.asarray(enthalpy_kernel(standing)[SEASON][:, member] - cold)
+
+    def _direct_purge(self, results: FaultResults) -> Numbers:
+        """[S, station pairs] of a station without a valve: the runs from its supply, with its own flow only. [s]"""
+        content = np.append(self.network.purge_sum, np.nan)[self.network.station_node][self.cases.stations.member]
+        flow = self._station_flow(results)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(flow > 0, content / flow, np.nan)
+
+    def _station_flow(self, results: FaultResults) -> Numbers:
+        outlets, pairs = self.cases.outlets, self.cases.stations
+        wide = len(self.network.station_tags)
+        wanted = outlets.opening * wide + self.cases.outlet_station[outlets.member]
+        place = np.searchsorted(pairs.opening * wide + pairs.member, wanted)
+        count = len(pairs.member)
+        return np.array([np.bincount(place, weights=row, minlength=count) for row in results.outlet_flow])
+
+    def _passage(self, results: FaultResults) -> tuple[Numbers, Numbers]:
+        """What the tempered runs do to the water; not-a-number where nobody said what stands around them."""
+        passage = tempered_passage(self.context, self.pipes.surroundings, self._station_flow(results))
+        start = np.full(passage.kept.shape, (self.least + self.greatest) / 2)
+        known = ~np.isnan(passage.arriving(start))
+        return np.where(known, passage.kept, np.nan), np.where(known, passage.gained, np.nan)
+
+    # ---- summary ----
+
+    def _summary(self, one: Phases) -> Summary:
+        runs = np.clip(self.flush - one.purge, 0.0, None)  # seconds of the flush in which the valve's water arrives
+        warm = np.minimum(one.cooled + one.silent, runs)  # from here on it is the source's
+        hot, start = one.mixed(one.stood), one.mixed(one.source.full)
+        low, high = self._limits(one)
+        within = self._within
+        stale = one.purge * one.bad  # seconds of standing water that is not tepid
+        hot_ok, cold_ok, start_ok = within(hot, low, high), within(0.0 * hot, low, high), within(start, low, high)
+        cooled, silent = (
+            np.minimum(one.cooled, runs),
+            np.minimum(one.cooled + one.silent, runs) - np.minimum(one.cooled, runs),
+        )
+        inside = (np.clip(np.minimum(one.purge, self.flush) - stale, 0.0, None) + np.where(hot_ok, cooled, 0.0)
+                  + np.where(cold_ok, silent, 0.0) + self._source_inside(one, warm, runs, low, high))  # fmt: skip
+        parts = ((hot_ok, one.cooled), (cold_ok, one.silent))
+        untepid, after, clock = stale, one.purge * one.bad_end, one.purge
+        for fine, seconds in parts:
+            clock = clock + seconds
+            bad = ~fine & (seconds > 0)
+            untepid, after = untepid + np.where(bad, seconds, 0.0), np.where(bad, clock, after)
+        unknown = ((one.purge > 0) & np.isnan(one.bad)) | (
+            (one.purge < self.flush) & (np.isnan(one.cooled + one.silent) | ((one.cooled > 0) & np.isnan(one.stood)))
+        )
+        blank = ~one.known & ~(one.purge >= self.flush)
+        lowest, highest = self._felt(one, hot, warm, runs)
+        hidden = unknown | blank | np.isnan(self.least + self.greatest + one.purge)
+        lost = hidden | np.isnan(self.flush + lowest)
+        return Summary(
+            inside=np.where(lost, np.nan, inside), first=one.first, purge=one.purge,
+            untepid=np.where(hidden, np.nan, untepid),
+            tepid_after=np.where(lost, np.nan, np.where(start_ok, after, np.inf)),
+            lowest=np.where(lost, np.nan, lowest), highest=np.where(lost, np.nan, highest))  # fmt: skip
+
+    def _limits(self, one: Phases) -> tuple[Numbers, Numbers]:
+        """Heat at the valve that is tepid there and at the station: pipes that help are not relied on. [J/kg]"""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            least = np.maximum(self.least, np.where(one.kept > 0, (self.least - one.gained) / one.kept, np.inf))
+            most = np.minimum(self.greatest, np.where(one.kept > 0, (self.greatest - one.gained) / one.kept, -np.inf))
+        sane = (np.clip(least, -20.0, 110.0), np.clip(most, -20.0, 110.0))
+        return enthalpy_kernel(sane[0]) - one.cold, enthalpy_kernel(sane[1]) - one.cold
+
+    @staticmethod
+    def _within(heat: Numbers, low: Numbers, high: Numbers) -> Numbers:
+        return np.asarray((heat >= low - SLACK) & (heat <= high + SLACK))
+
+    def _source_inside(self, one: Phases, begin: Numbers, end: Numbers, low: Numbers, high: Numbers) -> Numbers:
+        """Seconds in which the source's water is tepid behind the valve, and the valve holds its set temperature.
+
+        Where it does not, anything from cold water to the set one may come; that counts where all of it is tepid.
+        """
+        cold_tepid = low <= SLACK
+        least = np.where(cold_tepid, 0.0, np.where(one.wanted >= low - SLACK, one.needed, np.inf))
+        seconds = one.source.seconds_above(least, end) - one.source.seconds_above(least, begin)
+        too_hot = one.wanted > high + SLACK
+        if too_hot.any():
+            above = np.maximum(np.where(high < -SLACK, 0.0, high + SLACK), least)
+            over = one.source.seconds_above(above, end) - one.source.seconds_above(above, begin)
+            seconds = np.where(too_hot, seconds - over, seconds)
+        always = np.where(cold_tepid & (high >= -SLACK), end - begin, 0.0)
+        return np.where(one.wanted <= 0, always, np.clip(seconds, 0.0, None))  # no hot water is drawn: cold as it comes
+
+    def _felt(self, one: Phases, hot: Numbers, warm: Numbers, runs: Numbers) -> tuple[Numbers, Numbers]:
+        """Lowest and highest temperature felt within the flush. [°C]"""
+        low, high = np.full(runs.shape, np.inf), np.full(runs.shape, -np.inf)
+        unknown = np.zeros(runs.shape, dtype=bool)
+
+        def count(heat: Numbers, there: Numbers) -> None:
+            nonlocal low, high, unknown
+            low, high = np.where(there, np.minimum(low, heat), low), np.where(there, np.maximum(high, heat), high)
+            unknown = unknown | (there & np.isnan(heat))
+
+        count(hot, np.minimum(one.cooled, runs) > 0)
+        count(np.zeros(runs.shape), (one.silent > 0) & (runs > one.cooled))
+        on = runs > warm
+        lasts = np.where(one.source.mixed, 0.0, one.source.lasts)
+        for moment in (warm, np.clip(one.source.delay, warm, runs), np.clip(lasts, warm, runs), runs):
+            count(one.mixed(one.source.surplus(moment)), on)
+        felt = [one.temperature(np.where(np.isinf(heat), 0.0, heat)) for heat in (low, high)]
+        arrives = [one.arriving(temperature) for temperature in felt]
+        some, stood = np.isfinite(low), one.purge > 0
+        lowest = np.where(some, np.minimum(felt[0], arrives[0]), np.inf)
+        highest = np.where(some, np.maximum(felt[1], arrives[1]), -np.inf)
+        lowest = np.where(stood, np.minimum(lowest, one.first), lowest)
+        highest = np.where(stood, np.maximum(highest, one.first), highest)
+        return np.where(unknown, np.nan, lowest), np.where(unknown, np.nan, highest)
+
+
+def _at(values: Numbers, place: Numbers, missing: Any) -> Numbers:
+    """Numbers of valve pairs at the places of station pairs; something else for a station without a valve."""
+    if values.shape[1] == 0:
+        return np.full((values.shape[0], len(place)), missing)
+    return np.where(place == NONE, missing, values[:, place])
