@@ -47,6 +47,11 @@ def _in_group(group: str, *columns: ResultColumn) -> tuple[ResultColumn, ...]:
 
 
 C = ResultColumn
+# Hidden columns of the schedule that the chart of margins shows: name, what it says there, and the check it is from.
+MARGIN_COLUMNS = (
+    ("margin_flow", "Flow", "FLW-1"), ("margin_pressure", "Pressure", "PRS-1"),
+    ("margin_hot", "Hot water", "HOT-1"), ("margin_valve", "Least flow of the valve", "VLV-1"),
+)  # fmt: skip
 SCHEDULE_COLUMNS: tuple[ResultColumn, ...] = (
     *_in_group("Station",
         C("tag", "Tag", width=9),
@@ -84,6 +89,7 @@ SCHEDULE_COLUMNS: tuple[ResultColumn, ...] = (
         C("margin", "Margin", percent=True, decimals=0, limit="of limit", width=8),
         C("governing_case", "Governing case", width=24),
         C("message", "What it is, and what to do", width=62)),
+    *_in_group("Margins", *(C(name, heading, percent=True, hidden=True) for name, heading, _ in MARGIN_COLUMNS)),
     *_in_group("Proof",
         C("checks_made", "Checks made", decimals=0, quantity="number", hidden=True),
         C("checks_met", "Checks met", decimals=0, quantity="number", hidden=True),

@@ -7,11 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from drenchbook.check_samples import FAILED, NOT_KNOWN, OUTCOME_WORDS, SLACK
+from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, OUTCOME_WORDS, SLACK
 from drenchbook.checks import STATION_CHECKS
 from drenchbook.judged_site import JudgedSite
 from drenchbook.operating_cases import HOT_LOST, NORMAL
 from drenchbook.result_tables import (
+    MARGIN_COLUMNS,
     MARK_HIGH,
     MARK_LOW,
     MARK_NONE,
@@ -80,6 +81,10 @@ class _Row:
             checks_met=float(judgement.checks_met[number]),
             **site.why(judgement.governing(number), outcome),
         )
+        for name, _, check in MARGIN_COLUMNS:
+            found = judgement.stations[check]
+            applies = int(found.outcome[number]) != NONE
+            self.values[name] = float(found.margin[number]) if applies else NOT_APPLICABLE
 
     def kind_outlets(self, kinds: tuple[str, ...]) -> list[int]:
         """The station's outlets of some kinds."""

@@ -17,7 +17,7 @@ from tests.workbook.packages import MAIN, cells, loaded, parts
 ORDER = [
     "Cover", "Project", "Limits", "Supplies", "Hot water sources", "Line devices", "Pipe runs", "Mixing valves",
     "Valve models", "Outlet models", "Events", "Stations", "Schedule", "Cases", "Worked path", "Results",
-    "Cautions", "Check",
+    "Cautions", "Check", "Chart data",
 ]  # fmt: skip
 
 

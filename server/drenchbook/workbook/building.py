@@ -13,6 +13,7 @@ from typing import Any
 from drenchbook.result_tables import CASES_SHOWN
 from drenchbook.site_model import Site
 from drenchbook.workbook.cases_sheet import draw_cases_sheet
+from drenchbook.workbook.chart_sheet import draw_chart_data_sheet
 from drenchbook.workbook.check_sheet import draw_check_sheet
 from drenchbook.workbook.cover_sheet import draw_cautions_sheet, draw_cover_sheet
 from drenchbook.workbook.drawing import Drawing
@@ -95,6 +96,7 @@ def workbook_bytes(site: Site, spare_rows: int | None = None, cases_shown: int =
     draw_results_sheet(drawing)
     draw_cautions_sheet(drawing)
     draw_check_sheet(drawing, schedule_columns(drawing))
+    draw_chart_data_sheet(drawing)
     name_formula_places(drawing)
     book.close()
     return tidied(made.getvalue())

@@ -7,6 +7,7 @@ from typing import Any
 from drenchbook import __version__
 from drenchbook.result_tables import CAUTIONS, FAIL, OK, UNKNOWN, VERDICTS, WARN
 from drenchbook.site_tables import TABLES
+from drenchbook.workbook.chart_sheet import margins_chart, pressure_chart
 from drenchbook.workbook.check_sheet import (
     CASES_SHOWN_HERE,
     SETS_GIVEN,
@@ -19,6 +20,7 @@ from drenchbook.workbook.drawing import PROTECTED, SAMPLE_ROWS, Drawing
 from drenchbook.workbook.layout import (
     CASES,
     CAUTIONS_SHEET,
+    CHART_DATA,
     CHECK,
     COVER,
     RESULTS,
@@ -49,9 +51,23 @@ READ = (
     (RESULTS, "what the array functions give; the other sheets look up here"),
     (CAUTIONS_SHEET, "what this workbook does not promise"),
     (CHECK, "whether the results belong to the inputs"),
+    (CHART_DATA, "what the charts below show"),
 )
 FIRST_CAUTIONS = 4
 LEFT, RIGHT = 1, 5  # first columns of the two blocks
+HOW_TO = (
+    "1. Fill the sand-coloured cells, sheet by sheet from Project to Stations; insert rows above the dark lines.",
+    "2. Calculate: in a spreadsheet program with the add-in it happens as you type, else run: drenchbook recalc FILE.",
+    "3. Read the Schedule: verdict, governing case and what to do; follow any number on the sheet Worked path.",
+    "4. Print, sign and file it with the makers' data and the flow test; test every station as it is built.",
+)
+REVISIONS, REVISION_ROWS = (("Revision", LEFT), ("What changed and why", LEFT + 1), ("Date", RIGHT), ("By", RIGHT + 1),
+                            ("Checked", RIGHT + 2)), 4  # fmt: skip
+PRESSURE_WORDS = ("Columns: the pressure at the supply, what each part of the path takes of it, what is left at the "
+                  "outlet, and what is needed there. The numbers stand on the sheet Chart data.")  # fmt: skip
+MARGIN_WORDS = ("Columns for each station: margins of flow, pressure, hot water and the least flow of the valve over "
+                "their limits. The numbers stand on the sheet Chart data.")  # fmt: skip
+CHART_ROWS = 16  # of the usual height
 
 
 def draw_cover_sheet(drawing: Drawing) -> None:
@@ -69,14 +85,19 @@ def draw_cover_sheet(drawing: Drawing) -> None:
     sheet.write_string(2, 1, "Water, temperature and duration: schedule and calculation", look("under masthead"))
     drawing.banner(sheet, 3, column=1, width=9, size=13)
     sheet.set_row(3, 22)
-    _draw_job(drawing, sheet, 5)
-    _draw_verdicts(drawing, sheet, 5)
-    _draw_links(drawing, sheet, 14)
-    row = _draw_cautions(drawing, sheet, 16 + len(TABLES))
+    for number, line in enumerate(HOW_TO, start=4):
+        sheet.write_string(number, LEFT, line, look("plain"))
+    _draw_job(drawing, sheet, 9)
+    _draw_verdicts(drawing, sheet, 9)
+    _draw_links(drawing, sheet, 18)
+    row = _draw_charts(drawing, sheet, 20 + len(TABLES))
+    row = _draw_revisions(drawing, sheet, row) + 2
+    row = _draw_cautions(drawing, sheet, row)
     versions = f"Drenchbook {__version__} · template {TEMPLATE_VERSION} · {drawing.units} units"
     sheet.write_string(row + 1, LEFT, versions, look("note"))
     sheet.protect("", PROTECTED)
     drawing.page(sheet, tall=1)
+    sheet.set_portrait()
     sheet.print_area(0, 0, row + 1, 10)
     sheet.activate()
     sheet.set_first_sheet()
@@ -102,14 +123,14 @@ def _draw_verdicts(drawing: Drawing, sheet: Any, row: int) -> None:
         sheet.write_string(line, RIGHT + 2, MEANINGS[verdict], look("label"))
     drawing.verdict_marks(sheet, range_name(row, RIGHT, row + 3, RIGHT))
     line = row + len(VERDICTS)
-    sheet.write_formula(line, RIGHT, agreement_formula(), look("strong"))
+    sheet.write_formula(line + 1, RIGHT, agreement_formula(), look("strong"))
     counts = (f'={STATIONS_FILLED}&" stations filled in, "&{STATIONS_WITH_RESULTS}&" with results, "'
               f'&{STATIONS_ON_SCHEDULE}&" on the schedule; "&{SETS_GIVEN}&" sets, "'
               f'&{CASES_SHOWN_HERE}&" cases shown"')  # fmt: skip
-    sheet.write_formula(line + 1, RIGHT, counts, look("plain"))
+    sheet.write_formula(line + 2, RIGHT, counts, look("plain"))
     sample = (f'=IF({SAMPLE_ROWS}>0,"■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue",'
               '"No row is marked as SAMPLE data.")')  # fmt: skip
-    sheet.write_formula(line + 2, RIGHT, sample, look("strong"))
+    sheet.write_formula(line, RIGHT, sample, look("strong"))
     sheet.write_formula(line + 3, RIGHT, "=" + changed_limits().replace('"limits', '"Limits'), look("plain"))
 
 
@@ -121,6 +142,26 @@ def _draw_links(drawing: Drawing, sheet: Any, row: int) -> None:
         for number, (name, meaning) in enumerate(links, start=1):
             sheet.write_url(row + number, place, f"internal:'{name}'!A1", look("link"), name)
             sheet.write_string(row + number, place + 1, meaning, look("label"))
+
+
+def _draw_revisions(drawing: Drawing, sheet: Any, row: int) -> int:
+    """The list of revisions, to be typed; gives its last row."""
+    look = drawing.look
+    for heading, place in REVISIONS:
+        sheet.write_string(row, place, heading, look("heading"))
+        for number in range(1, REVISION_ROWS + 1):
+            style = {"num_format": "yyyy-mm-dd", "align": "left"} if heading == "Date" else {"num_format": "@"}
+            sheet.write_blank(row + number, place, None, look("input", locked=False, **style))
+    return row + REVISION_ROWS
+
+
+def _draw_charts(drawing: Drawing, sheet: Any, row: int) -> int:
+    """The charts side by side; gives the row below them."""
+    charts = ((LEFT, pressure_chart(drawing), 470, PRESSURE_WORDS), (RIGHT, margins_chart(drawing), 560, MARGIN_WORDS))
+    for place, chart, wide, words in charts:
+        chart.set_size({"width": wide, "height": CHART_ROWS * 20 - 10})
+        sheet.insert_chart(row, place, chart, {"description": words, "object_position": 2})
+    return row + CHART_ROWS + 1
 
 
 def _draw_cautions(drawing: Drawing, sheet: Any, row: int) -> int:

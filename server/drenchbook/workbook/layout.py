@@ -14,8 +14,9 @@ TEMPLATE_VERSION = 1  # raised whenever an older workbook can no longer be read 
 VERSION_NAME = "Template_version"
 
 COVER, SCHEDULE, CASES, RESULTS, CAUTIONS_SHEET, CHECK = "Cover", "Schedule", "Cases", "Results", "Cautions", "Check"
-WORKED_PATH = "Worked path"
-SHEETS = (COVER, *(table.sheet for table in TABLES), SCHEDULE, CASES, WORKED_PATH, RESULTS, CAUTIONS_SHEET, CHECK)
+WORKED_PATH, CHART_DATA = "Worked path", "Chart data"
+SHEETS = (COVER, *(table.sheet for table in TABLES), SCHEDULE, CASES, WORKED_PATH, RESULTS, CAUTIONS_SHEET, CHECK,
+          CHART_DATA)  # fmt: skip
 
 # Input sheets, 0-based rows: title, how to fill, counter, group band, thin blank row, then the one heading row.
 TITLE_ROW, HOW_ROW, COUNT_ROW, GROUP_ROW, THIN_ROW, HEADING_ROW = range(6)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from drenchbook.workbook.chart_caches import chart_changes
 from drenchbook.workbook.package import replace_file, sheet_parts, with_parts
 from drenchbook.workbook.sheet_text import cached_values, changed_text
 
@@ -46,6 +47,7 @@ def patched(path: Path, values: Mapping[tuple[str, str], Any]) -> Patched:
             cells += found.cells
             if found.cells:
                 changed[parts[sheet]] = found.text
+        changed.update(chart_changes(package, values))
     return Patched(cells, tuple(lost), with_parts(path, changed))
 
 

@@ -1,0 +1,158 @@
+"""The sheet Chart data and the charts on the Cover that show it: pressure along a path, margins of all stations."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drenchbook.result_tables import MARGIN_COLUMNS, PATH_BARS
+from drenchbook.units import unit_of
+from drenchbook.workbook.drawing import PROTECTED, STATE, Drawing
+from drenchbook.workbook.layout import CHART_DATA, RESULTS, WORST_PATH, ResultArea, cell_name, on_sheet, range_name
+from drenchbook.workbook.look import FONT, INK, RULE, SLATE, WARN_FILL
+
+TITLES_ROW, HEADINGS, FIRST = 3, 5, 6
+BARS_AT, MARGINS_AT = 0, 8  # first columns of the two tables
+BASE, STANDS, LOST, NEEDED, LEVEL = range(1, 6)
+MOST_STATIONS = 40  # groups of columns that stay readable
+LOSS_FILL, HOT_FILL = "#AEBBC7", "#F3F5F7"
+MARGIN_FILLS = (SLATE, "#7F97AD", WARN_FILL, HOT_FILL)  # from dark to light, so that grey prints keep them apart
+
+
+def draw_chart_data_sheet(drawing: Drawing) -> None:
+    """Write what the charts show, in formulas over the results."""
+    sheet, look = drawing.sheets[CHART_DATA], drawing.look
+    sheet.set_row(0, 24)
+    sheet.write_string(0, 0, "Chart data", look("title"))
+    sheet.write_string(1, 0, "What the charts of the Cover show. Nothing is typed here.", look("how"))
+    drawing.banner(sheet, 2)
+    sheet.set_column(0, 0, 22)
+    sheet.set_column(1, MARGINS_AT + len(MARGIN_COLUMNS), 12)
+    _draw_bars(drawing, sheet)
+    _draw_margins(drawing, sheet)
+    sheet.protect("", PROTECTED)
+    drawing.page(sheet)
+
+
+def _draw_bars(drawing: Drawing, sheet: Any) -> None:
+    """A bar hangs from the level that the one before it left."""
+    look, area = drawing.look, drawing.layout.results[WORST_PATH]
+    headings = ("Pressure", "Not drawn", "Stands", "Lost", "Needed", "Level after")
+    for place, heading in enumerate(headings):
+        sheet.write_string(HEADINGS, BARS_AT + place, heading, look("heading"))
+    bars = area.helper(1)
+    known = f'AND({STATE}=1,COUNTIF({bars},"{PATH_BARS[-2]}")>0)'
+    case = on_sheet(RESULTS, cell_name(area.first, area.COLUMN + [c.name for c in area.columns].index("step")))
+    unit = unit_of("pressure", drawing.units)
+    title = f'"Pressure from the supply to the outlet, {unit}: "&{case}'
+    _write(sheet, TITLES_ROW, BARS_AT, f'=IF({known},{title},"Pressure from the supply to the outlet: no result")',
+           look("strong"), "title")  # fmt: skip
+    for number, label in enumerate(PATH_BARS):
+        row = FIRST + number
+        before, level = (cell_name(at, LEVEL, fixed=False) for at in (row - 1, row))
+        sheet.write_string(row, BARS_AT, label, look("computed"))
+        stands = f'SUMIF({bars},"{label}",{area.named("pressure")})'
+        loss = f'SUMIF({bars},"{label}",{area.named("loss")})'
+        formulas = dict.fromkeys((BASE, STANDS, LOST, NEEDED, LEVEL), '""')
+        if number in (0, len(PATH_BARS) - 2):
+            formulas |= {STANDS: stands, LEVEL: stands}
+        elif number == len(PATH_BARS) - 1:
+            formulas |= {NEEDED: stands}
+        else:
+            formulas |= {
+                BASE: f"MAX(0,MIN({before},{level}))",
+                LOST: f"ABS({before}-{level})",
+                LEVEL: f"{before}-{loss}",
+            }
+        for column, formula in formulas.items():
+            _write(sheet, row, column, f'=IF({known},{formula},"")', look("computed", num_format="0.00"), 0)
+
+
+def _draw_margins(drawing: Drawing, sheet: Any) -> None:
+    """One row for each station, every margin cut at 100 %."""
+    look, area = drawing.look, drawing.layout.results["DRENCH_SCHEDULE"]
+    shown = margin_rows(area)
+    more = f", the first {shown}" if area.rows > shown else ""
+    title = f"Margin of each station over its limits, drawn up to 100 %; below 0 % a limit is missed{more}"
+    sheet.write_string(TITLES_ROW, MARGINS_AT, title, look("strong"))
+    sheet.write_string(HEADINGS, MARGINS_AT, "Station", look("heading"))
+    for place, (_, heading, _) in enumerate(MARGIN_COLUMNS, start=1):
+        sheet.write_string(HEADINGS, MARGINS_AT + place, heading, look("heading"))
+    for number in range(shown):
+        row = FIRST + number
+        tag = on_sheet(RESULTS, cell_name(area.first + number, 0, fixed=False))
+        _write(sheet, row, MARGINS_AT, f'=IFERROR({tag}&"","")', look("computed"), "–")
+        for place, (name, _, _) in enumerate(MARGIN_COLUMNS, start=1):
+            column = area.COLUMN + [each.name for each in area.columns].index(name)
+            cell = on_sheet(RESULTS, cell_name(area.first + number, column, fixed=False))
+            formula = f'=IF({STATE}=1,IF(ISNUMBER({cell}),MAX(-1,MIN(1,{cell})),""),"")'
+            _write(sheet, row, MARGINS_AT + place, formula, look("computed", num_format="0%"), 0)
+
+
+def margin_rows(area: ResultArea) -> int:
+    """How many stations the chart of margins shows."""
+    return min(area.rows, MOST_STATIONS)
+
+
+def _write(sheet: Any, row: int, column: int, formula: str, style: Any, stand_in: Any) -> None:
+    """A formula; the stand-in tells the chart whether numbers or words will stand there."""
+    sheet.write_formula(row, column, formula, style, stand_in)
+
+
+def pressure_chart(drawing: Drawing) -> Any:
+    """Columns that hang from each other on an invisible base."""
+    chart = drawing.book.add_chart({"type": "column", "subtype": "stacked"})
+    last = FIRST + len(PATH_BARS) - 1
+    labels = _range(FIRST, BARS_AT, last)
+    fills: tuple[tuple[int, str, dict[str, Any]], ...] = (
+        (BASE, "", {"fill": {"none": True}, "border": {"none": True}}),
+        (STANDS, "Stands", {"fill": {"color": SLATE}, "border": {"color": INK}}),
+        (LOST, "Lost", {"fill": {"color": LOSS_FILL}, "border": {"color": INK}}),
+        (NEEDED, "Needed", {"fill": {"color": WARN_FILL}, "border": {"color": INK}}),
+    )
+    for column, name, look in fills:
+        labelled = {"value": True, "num_format": "0.0;-0.0;;", "font": {"name": FONT, "size": 9, "bold": True,
+                    "color": "#FFFFFF" if column == STANDS else INK}}  # fmt: skip
+        series = {
+            "name": name or "not drawn",
+            "categories": labels,
+            "values": _range(FIRST, column, last),
+            "gap": 45,
+            **look,
+        }
+        chart.add_series(series | ({"data_labels": labelled} if name else {}))
+    _finish(chart, f"={on_sheet(CHART_DATA, cell_name(TITLES_ROW, BARS_AT))}")
+    chart.set_y_axis({"min": 0, "major_gridlines": {"visible": True, "line": {"color": RULE, "width": 0.5}},
+                      "num_font": {"name": FONT, "size": 9}, "num_format": "0"})  # fmt: skip
+    chart.set_x_axis({"num_font": {"name": FONT, "size": 9}})
+    chart.set_legend({"none": True})
+    return chart
+
+
+def margins_chart(drawing: Drawing) -> Any:
+    """One group of columns for each station."""
+    chart = drawing.book.add_chart({"type": "column"})
+    last = FIRST + margin_rows(drawing.layout.results["DRENCH_SCHEDULE"]) - 1
+    for place, (fill, (_, heading, _)) in enumerate(zip(MARGIN_FILLS, MARGIN_COLUMNS, strict=True), start=1):
+        chart.add_series({
+            "name": heading, "categories": _range(FIRST, MARGINS_AT, last),
+            "values": _range(FIRST, MARGINS_AT + place, last), "gap": 60, "fill": {"color": fill},
+            "border": {"color": INK}, "invert_if_negative": False,
+        })  # fmt: skip
+    _finish(chart, f"={on_sheet(CHART_DATA, cell_name(TITLES_ROW, MARGINS_AT))}")
+    chart.set_y_axis({"min": -1, "max": 1, "num_format": "0%", "num_font": {"name": FONT, "size": 9},
+                      "major_gridlines": {"visible": True, "line": {"color": RULE, "width": 0.5}}})  # fmt: skip
+    chart.set_x_axis(
+        {"label_position": "low", "num_font": {"name": FONT, "size": 9}, "line": {"color": INK, "width": 1.5}}
+    )
+    chart.set_legend({"position": "bottom", "font": {"name": FONT, "size": 9}})
+    return chart
+
+
+def _finish(chart: Any, title: str) -> None:
+    chart.set_title({"name": title, "name_font": {"name": FONT, "size": 11, "bold": True, "color": SLATE},
+                     "overlay": False})  # fmt: skip
+    chart.set_chartarea({"border": {"color": RULE}})
+
+
+def _range(first: int, column: int, last: int) -> str:
+    return f"={on_sheet(CHART_DATA, range_name(first, column, last, column))}"
