@@ -15,6 +15,7 @@ from drenchbook.courses import Courses
 from drenchbook.hot_sources import HEATED, Heater, heaters, held_temperature
 from drenchbook.hot_water import DAY, HotWater, hot_water
 from drenchbook.missing_inputs import MissingInputs
+from drenchbook.network_arrays import RUN
 from drenchbook.operating_cases import (
     HOT_LOST,
     NORMAL,
@@ -31,7 +32,7 @@ from drenchbook.site_cells import BLANK
 from drenchbook.site_model import Missing
 from drenchbook.solver import frictionless_margin, static_pressures
 from drenchbook.solver_results import CANNOT_REACH, NO_PATH, SOLVED, FaultResults, StaticPressures
-from drenchbook.standing_water import hottest_first_water, standing_hot_content, tempered_runs
+from drenchbook.standing_water import hottest_first_water, standing_hot_content
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -416,6 +417,12 @@ class Measures(PipeStates):
 
     # ---- first water ----
 
+    @property
+    def _has_runs(self) -> Numbers:
+        """[stations] whether water stands in a run before the station."""
+        network = self.context.network
+        return np.asarray(network.node_kind[network.station_node] == RUN)
+
     @functools.cached_property
     def _untepid(self) -> tuple[Numbers, Numbers]:
         """[S, station pairs] seconds outside the temperature limits, not-a-number where unknown; [pairs] no valve."""
@@ -423,9 +430,9 @@ class Measures(PipeStates):
         purge, first = self._fault(NORMAL).station.purge_seconds, self.first_water[:, pairs.member]
         least, greatest = self._limit("TMP least"), self._limit("TMP greatest")
         tepid = (first >= least - SLACK) & (first <= greatest + SLACK)
-        count = len(self.context.site.stations)
-        none = np.array([not tempered_runs(self.context, number) for number in range(count)], dtype=bool)
-        seconds = np.where(none[pairs.member], 0.0, np.where(np.isnan(first), np.nan, np.where(tepid, 0.0, purge)))
+        seconds = np.where(
+            ~self._has_runs[pairs.member], 0.0, np.where(np.isnan(first), np.nan, np.where(tepid, 0.0, purge))
+        )
         known = (self._states(NORMAL, pairs) == SOLVED) & ~np.isnan(least + greatest)
         return np.where(known, seconds, np.nan), self.context.without_valve[pairs.member]
 
@@ -449,10 +456,7 @@ class Measures(PipeStates):
         failed = value > fails + SLACK
         limit = np.where(failed | np.isnan(warns), fails, warns)
         margin = (limit - value) / (span if span > 0 else float("nan"))
-        count = len(self.context.site.stations)
-        stood = np.array([bool(tempered_runs(self.context, number)) for number in range(count)], dtype=bool)[
-            pairs.member
-        ]
+        stood = self._has_runs[pairs.member]
         hidden = np.isnan(margin) | (~failed & np.isnan(warns + fails))
         return Samples(pairs, conditions(NORMAL), value, limit, np.where(stood, margin, np.nan), stood & hidden,
                        severity=np.where(failed, FAILED, WARNED))  # fmt: skip

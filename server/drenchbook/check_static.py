@@ -17,6 +17,7 @@ import numpy as np
 from drenchbook.check_measures import Measures
 from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, NOTED, PASSED, SLACK, WARNED, at_least, at_most
 from drenchbook.site_model import Missing, tag_key
+from drenchbook.surroundings import SEASONS, runs_above, why_heat_unknown
 
 NAN = float("nan")
 
@@ -155,12 +156,32 @@ def approach(measures: Measures, station: int) -> Finding:
     hot = context.source_temperature(source) - set_point if source is not None else NAN
     asked = _model_cell(measures, model, "approach_hot")
     findings = [compare(float(at_least(hot, asked)), FAILED, hot, asked, "hot above set", "start of the draw")]
+    findings += _approach_at_valve(measures, valve, set_point, asked)
     asked = _model_cell(measures, model, "approach_cold")
     for season in ("cold", "warm"):
         cold = set_point - context.cold_temperature(season)
         margin = float(at_least(cold, asked))
         findings.append(compare(margin, NOTED, cold, asked, "set above cold", f"{season} season"))
     return worst_of(findings)
+
+
+def _approach_at_valve(measures: Measures, valve: Any, set_point: float, asked: float) -> list[Finding]:
+    """Hot above set where hot water arrives after its run has cooled it, at the least flow under control, if missed."""
+    number = measures.context.valve_number[tag_key(valve.tag)]
+    arrives = float(measures.hot_at_valves[number])
+    if math.isinf(arrives):
+        return []
+    node = int(measures.context.network.valve_hot_node[number])
+    rows = [measures.context.site.pipe_runs[run] for run in runs_above(measures.context, node)]
+    why = next((why for row in rows for season in SEASONS
+                if (why := why_heat_unknown(measures.context, row, season))), "")  # fmt: skip
+    hot = arrives - set_point
+    if hot >= asked:
+        return []  # the start of the draw has said so
+    about, case = "hot above set at the valve", "smallest flow under control"
+    return [
+        compare(float(at_least(hot, asked)), FAILED, hot, asked, about, case, why=why if math.isnan(arrives) else "")
+    ]
 
 
 @_once_a_valve

@@ -14,7 +14,7 @@ from drenchbook.checks import Judgement
 from drenchbook.loops import Loop
 from drenchbook.operating_cases import CIRCULATION_OFF, STATES
 from drenchbook.quantity_text import MOST, quantity_text
-from drenchbook.site_line import SiteLine, name_of, sentence, unknown
+from drenchbook.site_line import SiteLine, line, name_of, sentence, unknown
 from drenchbook.site_model import tag_key
 from drenchbook.surroundings import SEASONS
 
@@ -27,6 +27,21 @@ def circulation_off_lines(judgement: Judgement) -> Iterator[SiteLine]:
             yield unknown("LOP-2", name, loop.why_unknown, case=CIRCULATION_OFF)
         else:
             yield _line(judgement, name, loop)
+
+
+def loop_power_lines(judgement: Judgement) -> Iterator[SiteLine]:
+    """PWR-1 for the pump of each loop."""
+    check = CHECK_BY_ID["PWR-1"]
+    for number in judgement.measures.loops:
+        valve = judgement.site.mixing_valves[number]
+        name = name_of(valve)
+        if valve.loop_pump_needs_power is False:
+            yield SiteLine(check, name, PASSED, f"The loop of {name} circulates without power.")
+        elif valve.loop_pump_needs_power is not True:
+            yield unknown("PWR-1", name, f"whether the loop pump of {name} needs power is blank")
+        else:
+            what = f"Without power the loop of {name} stands still: LOP-2 says what its stations get"
+            yield line(judgement, "PWR-1", name, -1.0, what=what)
 
 
 def _line(judgement: Judgement, name: str, loop: Loop) -> SiteLine:

@@ -10,7 +10,7 @@ import numpy as np
 from drenchbook.check_context import Context
 from drenchbook.frost import Frost, frost, worst_on_the_way
 from drenchbook.loops import Loop, held_temperatures, loops
-from drenchbook.pipe_heat import Passage, tempered_passage
+from drenchbook.pipe_heat import Passage, inlet_passage, tempered_passage
 from drenchbook.standing_water import first_water, standing_temperatures
 from drenchbook.surroundings import Surroundings, surroundings
 
@@ -64,6 +64,20 @@ class PipeStates:
     def tempered_passage(self) -> Passage:
         """What the tempered runs do to the water of each station, in steady flow."""
         return tempered_passage(self.context, self.surroundings)
+
+    @functools.cached_property
+    def hot_at_valves(self) -> Numbers:
+        """[valves] least temperature at which hot water arrives, over all cases under control; infinite: none. [°C]"""
+        network, pairs, valve = self.context.network, self.context.cases.valves, self.context.results.normal.valve
+        found = np.full(len(network.valve_tags), np.inf)
+        if len(pairs.member):
+            start = np.broadcast_to(
+                network.source_temperature[network.valve_source[pairs.member]], valve.hot_flow.shape
+            )
+            arriving = inlet_passage(self.context, self.surroundings, "hot").arriving(start)
+            used = valve.under_control & (valve.hot_flow > 0)
+            np.minimum.at(found, pairs.member, np.where(used, arriving, np.inf).min(axis=0))
+        return found
 
     @functools.cached_property
     def frost(self) -> Frost:

@@ -16,7 +16,7 @@ from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.checks import Judgement
 from drenchbook.errors import Problem
 from drenchbook.hot_water import STORED
-from drenchbook.loop_lines import circulation_off_lines
+from drenchbook.loop_lines import circulation_off_lines, loop_power_lines
 from drenchbook.operating_cases import NORMAL, OTHER_DEMAND, STATES
 from drenchbook.out_of_service import out_of_service_lines
 from drenchbook.power_lines import power_lines
@@ -284,6 +284,7 @@ _RULES: tuple[Callable[[Judgement], Iterator[SiteLine]], ...] = (
     _sample_data,
     _flow_tests,
     circulation_off_lines,
+    loop_power_lines,
     power_lines,
     out_of_service_lines,
 )

@@ -113,7 +113,7 @@ FIRES = (
     Fires("VLV-2", lambda: lab(_models, MODEL, maximum_flow=20.0), "L5", FAILED,
           r"^Valve MV-1 passes 25\.5 gpm; its data ends at 20\.0 gpm\."),
     Fires("VLV-3", lambda: lab("hot_water_sources", "WH-1", start_temperature=100.0), "L1", FAILED,
-          r"^Hot above set is 15 Δ°F, the model needs 20 Δ°F\.$"),
+          r"^Hot above set at the valve is 14 Δ°F, the model needs 20 Δ°F\.$"),  # 15 less what HW-1 loses
     Fires("VLV-3", lambda: lab("project", "", cold_water_warm=82.0), "L1", NOTED,
           r"^Set above cold is 3 Δ°F, the model needs 5 Δ°F\.$"),
     Fires("VLV-4", lambda: lab(_models, MODEL, maximum_pressure_ratio=1.001), "L4", FAILED,

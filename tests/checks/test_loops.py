@@ -145,3 +145,9 @@ def test_a_return_run_of_another_valve_is_a_sentence():
     assert any(
         "is fed by WH-1, not by this valve; name the run that brings its own loop back" in one for one in problems
     )
+
+
+@pytest.mark.parametrize(("typed", "word"), [(True, "WARN"), (False, "OK"), (None, "UNKNOWN")])
+def test_a_loop_pump_says_whether_it_needs_power(typed, word):
+    site = edited(looped(), "mixing_valves", "MV-1", loop_pump_needs_power=typed)
+    assert lines(report(site), "PWR-1", "MV-1")[0].word == word

@@ -168,3 +168,15 @@ def test_no_flow_comes_to_the_surroundings():
     none = np.zeros((len(STATES), len(judgement.cases.stations.member)))
     passage = tempered_passage(context, surroundings(context), none)
     np.testing.assert_allclose(passage.arriving(none + 29.0), celsius(70.0), atol=1e-9)
+
+
+def test_a_hot_run_that_loses_its_heat_starves_the_valve():
+    """500 ft of bare 1-1/4 at 10 °F: what arrives is less than 20 °F above set, which insulation mends."""
+    site = edited(only(varied(), "L2"), "pipe_runs", "HW-1", insulation=0.0, exposure="outside", developed_length=500.0)
+    judgement = judge(site)
+    verdict = judgement.verdict(CHECK_BY_ID["VLV-3"], 0)
+    assert verdict.outcome == FAILED
+    assert message(judgement, verdict, 0).startswith("Hot above set at the valve is ")
+    blank = judge(edited(site, "pipe_runs", "HW-1", insulation=None))
+    assert "the insulation of run HW-1 is blank" in message(blank, blank.verdict(CHECK_BY_ID["VLV-3"], 0), 0)
+    assert judge(edited(site, "pipe_runs", "HW-1", insulation=2.0)).verdict(CHECK_BY_ID["VLV-3"], 0).outcome == PASSED
