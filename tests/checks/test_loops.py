@@ -74,6 +74,7 @@ def test_first_water_of_a_loop_is_that_of_the_loop():
     site = looped(room_cold=50.0)
     assert told(site, "DLG-2")[0] != PASSED
     site = edited(only(site, "L1"), "stations", "L1", fed_from="TR-A")
+    site = edited(site, "pipe_runs", "HW-1", held_temperature=130.0)  # no cooled hot water comes behind it
     judgement = judge(site)
     along = judgement.measures.loops[0].temperatures[0, :2]  # TR-A holds 85 °F to 84 °F; 85 °F is farther from 80 °F
     assert judgement.measures.first_water[COLD_LOW, 0] == pytest.approx(max(along))
