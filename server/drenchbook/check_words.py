@@ -8,7 +8,7 @@ from typing import Any
 from drenchbook.check_remedies import remedy_for
 from drenchbook.check_samples import NONE, NOT_KNOWN, OUTCOME_WORDS, PASSED
 from drenchbook.checks import Judgement, Verdict
-from drenchbook.faulted_network import why_case_missing
+from drenchbook.faulted_network import fault_gaps, why_case_missing
 from drenchbook.hot_sources import HEATED, INSTANTANEOUS
 from drenchbook.operating_cases import SET
 from drenchbook.quantity_text import quantity_text
@@ -138,6 +138,13 @@ def _state(judgement: Judgement, verdict: Verdict) -> int:
     return int(judgement.results.fault(verdict.fault).state[verdict.state, verdict.opening])
 
 
+def _why_case_missing(judgement: Judgement, verdict: Verdict) -> tuple[str, ...]:
+    network, key = judgement.network, ("gaps", verdict.fault)
+    if key not in judgement.remembered:
+        judgement.remembered[key] = fault_gaps(network, verdict.fault)
+    return why_case_missing(network, judgement.cases, verdict.fault, judgement.remembered[key], verdict.opening)
+
+
 def why_not_known(judgement: Judgement, verdict: Verdict, station: int) -> str:
     """The reason of an UNKNOWN: the limit, the input, the state of the case, or a valve below its control."""
     context = judgement.context
@@ -152,7 +159,7 @@ def why_not_known(judgement: Judgement, verdict: Verdict, station: int) -> str:
         members = context.stations_of(verdict.opening)
         sentences = [text for member in members for text in context.network.missing[member]]
         sentences = [text for member in members for text in judgement.measures.missing.of(member)] if sentences else [
-            *why_case_missing(context.network, context.cases, verdict.fault, verdict.opening)]  # fmt: skip
+            *_why_case_missing(judgement, verdict)]  # fmt: skip
         return sentences[0] if sentences else "an input is missing"
     if state == BEYOND_CURVE:
         beyond = int(judgement.results.fault(verdict.fault).beyond_item[verdict.state, verdict.opening])

@@ -222,9 +222,10 @@ def fault_gaps(network: Network, fault: str) -> dict[str, dict[int, str]]:
     return gaps
 
 
-def why_case_missing(network: Network, cases: Cases, fault: str, opening: int) -> tuple[str, ...]:
-    """The sentences about what a fault needs and an opening lacks, beside what normal use needs."""
-    gaps = fault_gaps(network, fault)
+def why_case_missing(
+    network: Network, cases: Cases, fault: str, gaps: dict[str, dict[int, str]], opening: int
+) -> tuple[str, ...]:
+    """The sentences about what a fault, with its `fault_gaps`, needs and an opening lacks, beside normal use."""
     found: list[str] = []
     for pairs, rows in ((cases.supplies, "supplies"), (cases.sources, "sources"), (cases.valves, "valves"),
                         (cases.stations, "stations")):  # fmt: skip

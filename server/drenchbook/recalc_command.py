@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import sys
@@ -19,7 +18,7 @@ from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.check_words import case_text
 from drenchbook.convert_command import SITE_SUFFIX, read_any
 from drenchbook.errors import ALL_MET, NOT_MET, UNUSABLE, InputError, Problem, SiteError
-from drenchbook.json_report import file_report, line_object
+from drenchbook.json_report import file_report, json_lines, line_object
 from drenchbook.quantity_text import percent_text
 from drenchbook.report import Report
 from drenchbook.result_tables import CAUTIONS, OK, VERDICTS, WARN
@@ -54,7 +53,8 @@ def run(files: Sequence[Path], output: Path | None, *, check: bool, as_json: boo
             print(done.text, file=stream, flush=True)
         results.append(done)
     if as_json:
-        print(json.dumps({"files": [done.json for done in results]}, ensure_ascii=False, allow_nan=False, indent=1))
+        for text in json_lines([done.json for done in results]):
+            print(text)
     elif len(files) > 1:
         print(_summary(files, results))
     return max(done.code for done in results)
