@@ -9,21 +9,11 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.errors import InputError
-from drenchbook.network_arrays import (
-    NONE,
-    NOT_SAID,
-    REDUCER,
-    ROOT,
-    RUN,
-    SOURCE,
-    SUPPLY,
-    VALVE,
-    Network,
-    ValveFlow,
-)
-from drenchbook.network_cells import Cells
-from drenchbook.network_sums import DeviceLosses, device_sums, preorder
-from drenchbook.network_valves import curve_of, in_parallel, smaller, valve_flow
+from drenchbook.network_arrays import NONE, NOT_SAID, REDUCER, ROOT, RUN, SOURCE, SUPPLY, VALVE, Network
+from drenchbook.network_cells import Cells, CurveList, power_of
+from drenchbook.network_devices import LineDevices
+from drenchbook.network_sums import device_sums, preorder
+from drenchbook.network_valves import MixingValves
 from drenchbook.physics.dead_leg import pipe_volume, wall_heat_ratio
 from drenchbook.physics.pipe_flow import hazen_williams_gradient_kernel
 from drenchbook.published.fittings_table import fittings_resistance
@@ -31,14 +21,12 @@ from drenchbook.published.pipes import Pipe, pipe
 from drenchbook.site_model import Site, tag_key
 from drenchbook.site_tables import (
     HOT_WATER_SOURCES,
-    LINE_DEVICES,
     MIXING_VALVES,
     OUTLET_MODELS,
     PIPE_RUNS,
     PROJECT,
     STATIONS,
     SUPPLIES,
-    VALVE_MODELS,
     Table,
 )
 
@@ -48,9 +36,6 @@ __all__ = ["NONE", "Network", "compile_network"]
 
 HAZEN_WILLIAMS = "Hazen-Williams"
 PLANT_MAIN, STORAGE = "plant main", "storage"
-BOOSTER, REDUCING = "booster", "pressure-reducing valve"
-STRAINER_LIMIT = "STR-1 factor"  # the row of Limits with the loss of a fouled strainer over that of a clean one
-NO_VALVE = ValveFlow(np.nan, NONE, np.nan, np.nan)
 
 
 def compile_network(site: Site) -> Network:
@@ -75,33 +60,19 @@ def compile_network(site: Site) -> Network:
     return _Compiler(site).network()
 
 
-def power_of(cells: Cells) -> int:
-    """Whether something needs power: YES, NO, or NOT_SAID where the cell is blank."""
-    value = cells.row.needs_power
-    return int(value) if isinstance(value, bool) else NOT_SAID
-
-
-def strainer_factor(site: Site) -> float:
-    """The loss of a fouled strainer over that of a clean one, from its row of Limits; not-a-number without one. [-]"""
-    found = [row.value for row in site.limits if tag_key(row.id) == tag_key(STRAINER_LIMIT)]
-    return float(found[0]) if found and isinstance(found[0], float) and found[0] >= 1 else float("nan")
-
-
 class _Compiler:
     """Builds the arrays table by table; each method returns the fields of one part."""
 
     def __init__(self, site: Site):
         self.site = site
-        self.curve_names: list[str] = []
-        self.curves: list[tuple[Numbers, Numbers]] = []
+        self.curves = CurveList()
+        self.line_devices = LineDevices(site, self.curves)
         self.project = Cells(site, PROJECT, site.project)
         self.method = self.project.value("friction_method")
         self.tables = {SUPPLY: site.supplies, SOURCE: site.hot_water_sources, VALVE: site.mixing_valves,
                        RUN: site.pipe_runs}  # fmt: skip
         self.node_of: dict[str, int] = {}
         self.wall_ratios: dict[tuple[float, ...], Any] = {}  # by bore, wall and temperature: many runs are alike
-        self.reducing = {tag_key(row.tag) for row in site.line_devices if row.kind == REDUCING}
-        self.setting: dict[str, float] = {}
 
     def network(self) -> Network:
         parts: dict[str, Any] = {
@@ -109,17 +80,11 @@ class _Compiler:
             "cold_temperature": np.array([self.project.temperature(f"cold_water_{s}") for s in ("cold", "warm")]),
         }
         self.order()
-        for part in (self.supplies, self.devices, self.sources, self.valves, self.runs, self.sums, self.stations):
+        parts.update(self.line_devices.arrays())
+        for part in (self.supplies, self.sources, self.valves, self.runs, self.sums, self.stations):
             parts.update(part())
-        parts.update(curve_names=tuple(self.curve_names), curves=tuple(self.curves))
+        parts.update(curve_names=tuple(self.curves.names), curves=tuple(self.curves.points))
         return Network(**{field.name: parts[field.name] for field in fields(Network)})
-
-    def new_curve(self, name: str, curve: tuple[Numbers, Numbers] | None) -> int:
-        if curve is None:
-            return NONE
-        self.curve_names.append(name)
-        self.curves.append(curve)
-        return len(self.curves) - 1
 
     def rows(self, kind: int, table: Table) -> Iterator[tuple[int, Cells]]:
         for number, row in enumerate(self.tables[kind]):
@@ -168,7 +133,7 @@ class _Compiler:
             return []
         typed = self.site.pipe_runs[item[1]].devices
         keys = [tag_key(tag) for tag in typed] if isinstance(typed, tuple) else []
-        return [key for key in keys if key in self.reducing]
+        return [key for key in keys if key in self.line_devices.setting]
 
     def nodes(self, kind: int) -> Numbers:
         return np.array([self.number[kind, i] for i in range(len(self.tables[kind]))], dtype=int)
@@ -183,7 +148,7 @@ class _Compiler:
             for level, word in enumerate(("low", "high")):
                 if cells.has(f"curve_{word}"):
                     name = f"{cells.row.tag}, {word} state"
-                    curves[level, i] = self.new_curve(name, cells.curve(f"curve_{word}"))
+                    curves[level, i] = self.curves.new(name, cells.curve(f"curve_{word}"))
                     continue
                 for key in ("static", "residual"):
                     numbers[key][level, i] = cells.number(f"{key}_{word}")
@@ -197,53 +162,6 @@ class _Compiler:
         return {"supply_tags": tags, "supply_node": self.nodes(SUPPLY), "supply_elevation": elevation,
                 "supply_curve": curves, "supply_demand": demand, "supply_draw": np.zeros(n),
                 **{f"supply_{key}": value for key, value in numbers.items()}}  # fmt: skip
-
-    def devices(self) -> dict[str, Any]:
-        self.device_missing: dict[str, tuple[str, ...]] = {}
-        self.device_square: dict[str, float] = {}
-        self.device_curve: dict[str, int] = {}
-        self.device_head: dict[str, float] = {}
-        power: dict[str, int] = {}
-        still: dict[str, float] = {}
-        for row in self.site.line_devices:
-            cells, key = Cells(self.site, LINE_DEVICES, row), tag_key(row.tag)
-            if row.kind == BOOSTER:
-                self.booster(cells, key)
-                later = Cells(self.site, LINE_DEVICES, row)  # only the case without power needs these
-                power[key], still[key] = power_of(later), later.number("loss_per_flow_squared")
-            else:
-                self.loss(cells, key, str(row.tag))
-            self.device_missing[key] = tuple(cells.missing)
-        names = {tag_key(row.tag): str(row.tag) for row in self.site.line_devices}
-        kinds = {tag_key(row.tag): str(row.kind) for row in self.site.line_devices}
-        return {"device_names": names, "device_kinds": kinds, "device_square": self.device_square,
-                "device_curve": self.device_curve, "device_head": self.device_head, "booster_power": power,
-                "booster_still": still, "strainer_factor": strainer_factor(self.site)}  # fmt: skip
-
-    def loss(self, cells: Cells, key: str, name: str) -> None:
-        """A device by its points or its coefficient; a pressure-reducing valve must have its setting too."""
-        if cells.has("curve"):
-            curve = self.new_curve(name, cells.curve("curve"))
-            if curve != NONE:
-                self.device_curve[key] = curve
-        else:
-            self.device_square[key] = cells.number("loss_per_flow_squared")
-        if cells.row.kind == REDUCING:
-            self.setting[key] = cells.positive("setting")
-
-    def booster(self, cells: Cells, key: str) -> None:
-        """Head at no flow, and a curve of what is added less; it may not rise with flow."""
-        points = cells.curve("curve")
-        if points is None:
-            if not cells.missing:
-                cells.say("curve", "is blank; a booster needs the points of the head it adds")
-            return
-        flows, head = points
-        if np.any(np.diff(head) > 0) or head[0] <= 0:
-            cells.say("curve", "of a booster must begin above zero and may not rise with flow")
-            return
-        self.device_head[key] = float(head[0])
-        self.device_curve[key] = self.new_curve(str(cells.row.tag), (flows, head[0] - head))
 
     def sources(self) -> dict[str, Any]:
         n = len(self.site.hot_water_sources)
@@ -259,7 +177,7 @@ class _Compiler:
             numbers["temperature"][i] = cells.temperature(column)
             numbers["square"][i] = 0.0
             if cells.has("loss_curve"):
-                curve[i] = self.new_curve(str(cells.row.tag), cells.curve("loss_curve"))
+                curve[i] = self.curves.new(str(cells.row.tag), cells.curve("loss_curve"))
             else:
                 numbers["square"][i] = cells.number("loss_per_flow_squared")
             node = self.number[SOURCE, i]
@@ -274,94 +192,16 @@ class _Compiler:
                 "source_draw": np.zeros(n), "source_cold": np.zeros(n, dtype=bool),
                 **{f"source_{key}": value for key, value in numbers.items()}}  # fmt: skip
 
-    # Valves.
-
     def valves(self) -> dict[str, Any]:
-        n = len(self.site.mixing_valves)
-        numbers = {
-            key: np.full(n, np.nan) for key in ("elevation", "set", "bypass_coefficient", "leakage", "loop_flow")
-        }
-        bypass_curve, fitted, second = np.full(n, NONE), np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
-        self.models = {tag_key(row.model): row for row in self.site.valve_models}
-        fault_missing: list[tuple[str, ...]] = []
-        given, alone = [], []
-        self.read: dict[str, int] = {}
-        for i, cells in self.rows(VALVE, MIXING_VALVES):
-            numbers["elevation"][i] = cells.number("elevation")
-            numbers["set"][i] = cells.temperature("set_temperature")
-            name = cells.value("model")
-            model = Cells(self.site, VALVE_MODELS, self.models[tag_key(name)]) if name is not None else None
-            faults = Cells(self.site, MIXING_VALVES, cells.row)
-            fitted[i] = bool(faults.value("parallel_bypass"))
-            flow = (NO_VALVE, NO_VALVE) if model is None else self.passage(cells, model)
-            given.append(flow[0])
-            alone.append(flow[1])
-            second[i] = flow[0] is not flow[1]
-            numbers["loop_flow"][i] = self.loop_flow(cells.row)
-            if model is not None:
-                leakage = [Cells(self.site, VALVE_MODELS, row).number("leakage") for row in self.models_of(cells)]
-                numbers["leakage"][i] = sum(leakage)
-                if fitted[i]:
-                    bypass_curve[i], numbers["bypass_coefficient"][i] = self.bypass(model, faults)
-            fault_missing.append(tuple(faults.missing))
-            node = self.number[VALVE, i]
-            self.elevation[node] = numbers["elevation"][i]
-            self.node_missing[node] = tuple(cells.missing)
+        found = MixingValves(self.site, self.curves)
+        nodes = self.nodes(VALVE)
+        for valve, node in enumerate(nodes):
+            self.elevation[node] = found.elevation[valve]
+            self.node_missing[node] = found.missing[valve]
         ends = [[self.node_of[tag_key(getattr(row, side))] for row in self.site.mixing_valves]
                 for side in ("cold_run", "hot_run")]  # fmt: skip
-        columns = {name: np.array([getattr(one, name) for one in given], dtype=int if name == "curve" else float)
-                   for name in ("coefficient", "curve", "outlet_square", "minimum_flow")}  # fmt: skip
-        return {"valve_tags": tuple(str(row.tag) for row in self.site.mixing_valves), "valve_node": self.nodes(VALVE),
-                "valve_cold_node": np.array(ends[0], dtype=int), "valve_hot_node": np.array(ends[1], dtype=int),
-                "valve_bypass_curve": bypass_curve, "valve_has_bypass": fitted, "valve_has_second": second,
-                "valve_alone": tuple(alone), "valve_fault_missing": tuple(fault_missing),
-                **{f"valve_{key}": value for key, value in {**numbers, **columns}.items()}}  # fmt: skip
-
-    def loop_flow(self, row: Any) -> float:
-        """Loop flow that passes a valve beside what is drawn: only where the return is said to enter its cold inlet."""
-        flow = Cells(self.site, MIXING_VALVES, row).number("loop_flow", optional=True)
-        returns = row.loop_returns_to_cold_inlet is True and bool(tag_key(row.loop_return_run))
-        return flow if returns and flow > 0 else 0.0
-
-    def models_of(self, cells: Cells) -> list[Any]:
-        """The data sheets of a valve and of the larger one beside it."""
-        names = [cells.row.model, cells.row.second_model]
-        return [self.models[tag_key(name)] for name in names if tag_key(name) in self.models]
-
-    def passage(self, cells: Cells, model: Cells) -> tuple[ValveFlow, ValveFlow]:
-        """What the valve lets through, with the larger one beside it where there is one, and the smaller one alone."""
-        own = valve_flow(model, self.new_curve, self.read)
-        cells.missing += model.missing
-        name = cells.value("second_model", optional=True)
-        if name is None:
-            return own, own
-        other = Cells(self.site, VALVE_MODELS, self.models[tag_key(name)])
-        large, opens_at = valve_flow(other, self.new_curve, self.read), cells.positive("second_opens_at")
-        cells.missing += other.missing
-        if cells.missing or np.isnan(opens_at):
-            return own, large
-        key = f"{tag_key(model.row.model)} + {tag_key(name)} at {opens_at}"
-        if key not in self.read:
-            both = in_parallel(curve_of(own, self.curves), curve_of(large, self.curves), opens_at)
-            if both is None:
-                cells.say("second_opens_at", "lies beyond the points of a model's curve")
-            self.read[key] = self.new_curve(f"{model.row.model} with {other.row.model}", both)
-        together = ValveFlow(np.nan, self.read[key], 0.0, own.minimum_flow)
-        return together, smaller(own, large, self.curves)
-
-    def bypass(self, model: Cells, faults: Cells) -> tuple[int, float]:
-        """Curve or coefficient of the bypass; only the fault cases need them."""
-        bypass, coefficient = Cells(self.site, VALVE_MODELS, model.row), np.nan
-        key, curve = f"bypass {tag_key(model.row.model)}", NONE
-        if bypass.has("bypass_curve"):
-            if key not in self.read:
-                points = bypass.curve("bypass_curve", valve=True)
-                self.read[key] = self.new_curve(f"{model.row.model}, bypass", points)
-            curve = self.read[key]
-        else:
-            coefficient = bypass.positive("bypass_coefficient")
-        faults.missing += bypass.missing
-        return curve, coefficient
+        return {**found.arrays(), "valve_node": nodes, "valve_cold_node": np.array(ends[0], dtype=int),
+                "valve_hot_node": np.array(ends[1], dtype=int)}  # fmt: skip
 
     # Runs.
 
@@ -391,7 +231,7 @@ class _Compiler:
                            found.hazen_williams_c if np.isnan(coefficient) else coefficient)  # fmt: skip
                     self.class_of[i] = classes.setdefault(key, len(classes))
             for tag in devices[-1]:
-                cells.missing += self.device_missing[tag]
+                cells.missing += self.line_devices.missing[tag]
             self.node_missing[node] = tuple(cells.missing)
         diameter, roughness_, constant = (np.array([key[j] for key in classes]) for j in range(3))
         self.run_devices = tuple(devices)
@@ -447,7 +287,7 @@ class _Compiler:
         hot = self.kind == SOURCE
         square, curve = np.zeros(n), np.full(n, NONE)
         square[hot], curve[hot] = self.source_square[self.item[hot]], self.source_curve[self.item[hot]]
-        losses = DeviceLosses(self.device_square, self.device_curve, self.device_head)
+        losses = self.line_devices.losses
         return {"node_kind": self.kind, "node_item": self.item, "parent": self.parent, "depth": depth,
                 "preorder": preorder(self.parent), "node_devices": devices, "last_reducer": reducer,
                 "node_elevation": self.elevation, "node_supply": supply, "node_source": source, "node_valve": valve,
@@ -457,7 +297,7 @@ class _Compiler:
                 "class_length": np.array([one[key] for one in lengths for key in sorted(one)], dtype=float),
                 "reducer_tags": tuple(key for key, _ in self.reducers),
                 "reducer_node": np.array([node for _, node in self.reducers], dtype=int),
-                "reducer_setting": np.array([self.setting[key] for key, _ in self.reducers], dtype=float),
+                "reducer_setting": np.array([self.line_devices.setting[key] for key, _ in self.reducers], dtype=float),
                 **device_sums(self.parent, devices, losses, square, curve),
                 **self.jumps(int(depth.max(initial=0)))}  # fmt: skip
 

@@ -7,6 +7,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.errors import InputError
+from drenchbook.network_arrays import NONE, NOT_SAID
 from drenchbook.physics.mixing_valve import checked_valve_curve
 from drenchbook.physics.supply import checked_curve
 from drenchbook.physics.water import HIGHEST, LOWEST
@@ -15,6 +16,28 @@ from drenchbook.site_tables import Table
 from drenchbook.units import to_si
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
+
+
+class CurveList:
+    """The curves of a network in the order in which they were read, each with the name that a sentence gives it."""
+
+    def __init__(self) -> None:
+        self.names: list[str] = []
+        self.points: list[tuple[Numbers, Numbers]] = []
+
+    def new(self, name: str, curve: tuple[Numbers, Numbers] | None) -> int:
+        """Its index, or NONE where there is no curve."""
+        if curve is None:
+            return NONE
+        self.names.append(name)
+        self.points.append(curve)
+        return len(self.points) - 1
+
+
+def power_of(cells: Cells) -> int:
+    """Whether something needs power: YES, NO, or NOT_SAID where the cell is blank."""
+    value = cells.row.needs_power
+    return int(value) if isinstance(value, bool) else NOT_SAID
 
 
 class Cells:

@@ -1,4 +1,4 @@
-"""What the data sheet of a mixing valve lets through, alone or with a larger valve in parallel."""
+"""The mixing valves of a site in SI: what each lets through, alone or with a larger valve in parallel."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.network_arrays import NONE, ValveFlow
-from drenchbook.network_cells import Cells
-from drenchbook.site_model import tag_key
+from drenchbook.network_cells import Cells, CurveList
+from drenchbook.site_model import Site, tag_key
+from drenchbook.site_tables import MIXING_VALVES, VALVE_MODELS
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 Curve: TypeAlias = tuple[Numbers, Numbers]  # flows [m³/s] and coefficients [m³/s per √Pa]
@@ -18,6 +19,108 @@ Curve: TypeAlias = tuple[Numbers, Numbers]  # flows [m³/s] and coefficients [m�
 ENDLESS = 1e6  # [m³/s] last flow of a curve that comes from coefficients alone
 FINER = 16  # points between two neighbours where curves are added: the sum runs straight to some 1e-4
 TYPICAL = 1e-3  # [m³/s] flow at which two valves are compared
+NO_VALVE = ValveFlow(np.nan, NONE, np.nan, np.nan)
+
+
+class MixingValves:
+    """Every valve in the order of its table."""
+
+    def __init__(self, site: Site, curves: CurveList):
+        self.site, self.curves = site, curves
+        self.models = {tag_key(row.model): row for row in site.valve_models}
+        self.missing: list[tuple[str, ...]] = []
+        self.read: dict[str, int] = {}
+        self._arrays = self._rows()
+
+    def arrays(self) -> dict[str, Any]:
+        """The fields of `Network` that tell of valves, but for their nodes."""
+        return self._arrays
+
+    @property
+    def elevation(self) -> Numbers:
+        """Elevation of each valve. [m]"""
+        return np.asarray(self._arrays["valve_elevation"])
+
+    def _rows(self) -> dict[str, Any]:
+        n = len(self.site.mixing_valves)
+        numbers = {
+            key: np.full(n, np.nan) for key in ("elevation", "set", "bypass_coefficient", "leakage", "loop_flow")
+        }
+        bypass_curve, fitted, second = np.full(n, NONE), np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+        fault_missing: list[tuple[str, ...]] = []
+        given, alone = [], []
+        for i, row in enumerate(self.site.mixing_valves):
+            cells = Cells(self.site, MIXING_VALVES, row)
+            numbers["elevation"][i] = cells.number("elevation")
+            numbers["set"][i] = cells.temperature("set_temperature")
+            name = cells.value("model")
+            model = Cells(self.site, VALVE_MODELS, self.models[tag_key(name)]) if name is not None else None
+            faults = Cells(self.site, MIXING_VALVES, cells.row)
+            fitted[i] = bool(faults.value("parallel_bypass"))
+            flow = (NO_VALVE, NO_VALVE) if model is None else self.passage(cells, model)
+            given.append(flow[0])
+            alone.append(flow[1])
+            second[i] = flow[0] is not flow[1]
+            numbers["loop_flow"][i] = self.loop_flow(cells.row)
+            if model is not None:
+                leakage = [Cells(self.site, VALVE_MODELS, row).number("leakage") for row in self.models_of(cells)]
+                numbers["leakage"][i] = sum(leakage)
+                if fitted[i]:
+                    bypass_curve[i], numbers["bypass_coefficient"][i] = self.bypass(model, faults)
+            fault_missing.append(tuple(faults.missing))
+            self.missing.append(tuple(cells.missing))
+        columns = {name: np.array([getattr(one, name) for one in given], dtype=int if name == "curve" else float)
+                   for name in ("coefficient", "curve", "outlet_square", "minimum_flow")}  # fmt: skip
+        return {"valve_tags": tuple(str(row.tag) for row in self.site.mixing_valves),
+                "valve_bypass_curve": bypass_curve, "valve_has_bypass": fitted, "valve_has_second": second,
+                "valve_alone": tuple(alone), "valve_fault_missing": tuple(fault_missing),
+                **{f"valve_{key}": value for key, value in {**numbers, **columns}.items()}}  # fmt: skip
+
+    def loop_flow(self, row: Any) -> float:
+        """Loop flow that passes a valve beside what is drawn: only where the return is said to enter its cold inlet."""
+        flow = Cells(self.site, MIXING_VALVES, row).number("loop_flow", optional=True)
+        returns = row.loop_returns_to_cold_inlet is True and bool(tag_key(row.loop_return_run))
+        return flow if returns and flow > 0 else 0.0
+
+    def models_of(self, cells: Cells) -> list[Any]:
+        """The data sheets of a valve and of the larger one beside it."""
+        names = [cells.row.model, cells.row.second_model]
+        return [self.models[tag_key(name)] for name in names if tag_key(name) in self.models]
+
+    def passage(self, cells: Cells, model: Cells) -> tuple[ValveFlow, ValveFlow]:
+        """What the valve lets through, with the larger one beside it where there is one, and the smaller one alone."""
+        own = valve_flow(model, self.curves.new, self.read)
+        cells.missing += model.missing
+        name = cells.value("second_model", optional=True)
+        if name is None:
+            return own, own
+        other = Cells(self.site, VALVE_MODELS, self.models[tag_key(name)])
+        large, opens_at = valve_flow(other, self.curves.new, self.read), cells.positive("second_opens_at")
+        cells.missing += other.missing
+        if cells.missing or np.isnan(opens_at):
+            return own, large
+        key = f"{tag_key(model.row.model)} + {tag_key(name)} at {opens_at}"
+        if key not in self.read:
+            both = in_parallel(curve_of(own, self.curves.points), curve_of(large, self.curves.points), opens_at)
+            self.read[key] = self.curves.new(f"{model.row.model} with {other.row.model}", both)
+        if self.read[key] == NONE:
+            cells.say("second_opens_at", "lies beyond the points of a model's curve")
+        together = ValveFlow(np.nan, self.read[key], 0.0, own.minimum_flow)
+        return together, smaller(own, large, self.curves.points)
+
+    def bypass(self, model: Cells, faults: Cells) -> tuple[int, float]:
+        """Curve or coefficient of the bypass; only the fault cases need them."""
+        bypass, coefficient = Cells(self.site, VALVE_MODELS, model.row), np.nan
+        key, curve = f"bypass {tag_key(model.row.model)}", NONE
+        if bypass.has("bypass_curve"):
+            if key not in self.read:
+                points = bypass.curve("bypass_curve", valve=True)
+                self.read[key] = self.curves.new(f"{model.row.model}, bypass", points)
+            curve = self.read[key]
+        else:
+            coefficient = bypass.positive("bypass_coefficient")
+        faults.missing += bypass.missing
+        return curve, coefficient
 
 
 def valve_flow(model: Cells, new_curve: Callable[[str, Curve | None], int], read: dict[str, int]) -> ValveFlow:
