@@ -20,6 +20,16 @@ from drenchbook.physics.supply import SUPPLY_EXPONENT
 from drenchbook.physics.water import density_kernel, viscosity_kernel
 from drenchbook.solver_paths import Curves, Stretches, stretches
 from drenchbook.solver_results import REACHES, TOO_COLD, TOO_HOT
+from drenchbook.solver_trees import (
+    Held,
+    drawing_sources,
+    gathered,
+    held_between,
+    reducers_above,
+    settings_at,
+    tree_of_ends,
+    wide_stations,
+)
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -121,104 +131,16 @@ def splits(block: Block) -> Numbers:
     return block.cold_source & ((block.bypass_coefficient != 0) | (block.bypass_curve != NONE))
 
 
-@dataclass(frozen=True)
-class Held:
-    """Pressure-reducing valves above ends (or stations): each holds a pressure, and what follows it loses its part.
-
-    The pressure at an end is the least of what comes from its root and of what each of its reducers lets through.
-    """
-
-    edges: Numbers  # [B, reducers, edges, ends] 1 where the edge lies between reducer and end
-    pressure: Numbers  # [S, B, reducers, ends] at the end at no flow, infinite where there is no such reducer
-
-    def take(self, at: Numbers) -> Held:
-        """The openings at these places."""
-        return Held(self.edges.take(at, axis=0), self.pressure.take(at, axis=1))
-
-
-@dataclass(frozen=True)
-class Tree:
-    """Edges between the ends of each opening: lower node, upper node, which ends hang below."""
-
-    lower: Numbers  # [B, edges]
-    upper: Numbers
-    feeds: Numbers  # [B, edges, ends]
-
-
-def tree_of_ends(network: Network, ends: Numbers) -> Tree:
-    """The edges that lead from the ends [B, ends] to the root, split where paths meet."""
-    count, n = ends.shape
-    if n == 1:
-        return Tree(ends, np.zeros_like(ends), np.ones((count, 1, 1)))
-    order = np.argsort(network.preorder[ends], axis=1, kind="stable")
-    rank = np.argsort(order, axis=1, kind="stable")
-    ends = np.take_along_axis(ends, order, axis=1)
-    meets = network.lowest_common_ancestor(ends[:, :-1], ends[:, 1:])
-    depth = network.depth[meets]
-    rows = np.arange(count)
-    lower, upper, first, last = [], [], [], []
-    for i in range(n):
-        left, right = (np.full(count, i - 1), np.full(count, i))
-        upper.append(_deeper(meets, depth, rows, left, right))
-        lower.append(ends[:, i])
-        first.append(np.full(count, i))
-        last.append(np.full(count, i))
-    for j in range(n - 1):
-        left, right = np.full(count, -1), np.full(count, n - 1)
-        for other in range(j):  # the nearest on the left that is as high, on the right that is higher
-            left = np.where(depth[:, other] <= depth[:, j], other, left)
-        for other in range(n - 2, j, -1):
-            right = np.where(depth[:, other] < depth[:, j], other, right)
-        upper.append(_deeper(meets, depth, rows, left, right))
-        lower.append(meets[:, j])
-        first.append(left + 1)
-        last.append(right)
-    begin, end = (np.stack(side, axis=1)[:, :, None] for side in (first, last))
-    feeds = ((begin <= rank[:, None, :]) & (rank[:, None, :] <= end)).astype(float)
-    return Tree(np.stack(lower, axis=1), np.stack(upper, axis=1), feeds)
-
-
-def _deeper(meets: Numbers, depth: Numbers, rows: Numbers, left: Numbers, right: Numbers) -> Numbers:
-    """The deeper of two meeting points, the root where there is neither."""
-    n = meets.shape[1]
-    if n == 0:
-        return np.zeros(len(rows), dtype=int)
-    sides = []
-    for side in (left, right):
-        there = (side >= 0) & (side < n)
-        at = np.clip(side, 0, n - 1)
-        sides.append((np.where(there, depth[rows, at], -1), np.where(there, meets[rows, at], 0)))
-    (depth_left, node_left), (depth_right, node_right) = sides
-    return np.where(depth_left >= depth_right, node_left, node_right)
-
-
 def shapes(network: Network, cases: Cases, openings: Numbers) -> list[tuple[Shape, Numbers]]:
     """Openings grouped by shape."""
     valve = network.station_valve[cases.stations.member] if len(network.station_valve) else np.zeros(0, int)
     direct = np.bincount(cases.stations.opening, weights=valve == NONE, minlength=len(cases)).astype(int)
     base = int(cases.stations.counts.max(initial=0)) + 1  # no opening has more valves than stations
     wide = np.zeros(len(cases), dtype=int)
-    wide[cases.stations.opening[_wide_stations(network)[cases.stations.member]]] = 1
+    wide[cases.stations.opening[wide_stations(network)[cases.stations.member]]] = 1
     key = (((cases.stations.counts * base + cases.valves.counts) * base + direct) * 2 + wide)[openings]
     return [(Shape(one // 2 // base**2, one // 2 // base % base, one // 2 % base, bool(one % 2)), openings[key == one])
             for one in np.unique(key).tolist()]  # fmt: skip
-
-
-def _wide_stations(network: Network) -> Numbers:
-    """[stations] whether a pressure-reducing valve, or a source with other demand now, counts on a path of theirs."""
-    held = network.last_reducer != NONE
-    drawn = np.zeros(len(network.parent), dtype=bool)
-    if (network.source_draw != 0).any():
-        sources = network.source_draw != 0
-        supplies = np.unique(network.node_supply[network.source_node[sources]])
-        drawn = (network.node_supply != NONE) & np.isin(network.node_supply, supplies)
-        drawn |= (network.node_source != NONE) & np.append(sources, False)[network.node_source]
-    node = held | drawn
-    found = node[network.station_node]
-    if len(network.valve_tags):
-        sides = node[network.valve_cold_node] | node[network.valve_hot_node]
-        found = found | ((network.station_valve != NONE) & sides[network.station_valve])
-    return np.asarray(found)
 
 
 def block_of(
@@ -291,7 +213,7 @@ def _supply_side(network: Network, curves: Curves, station: Numbers, direct: Num
     reducers = np.full((len(ends), 0, count), NONE)
     tree = tree_of_ends(network, ends)
     if shape.wide:
-        reducers, drawing = _reducers_above(network, ends), _drawing_sources(network, ends)
+        reducers, drawing = reducers_above(network, ends), drawing_sources(network, ends)
         drawn_at = np.append(network.source_node, 0)[drawing]
         more = np.concatenate((np.maximum(reducers, 0).reshape(len(ends), -1), drawn_at), axis=1)
         tree = tree_of_ends(network, np.concatenate((ends, more), axis=1))
@@ -321,61 +243,17 @@ def _supply_side(network: Network, curves: Curves, station: Numbers, direct: Num
             "end_static": _end_static(network, curves, ends, valve, water)}  # fmt: skip
 
 
-def gathered(numbers: Numbers, where: Numbers) -> Numbers:
-    """Sums [S, B, k] of numbers [S, B, n] over the incidence [B, n, k]; a loop over n beats many tiny products."""
-    total = np.zeros((*numbers.shape[:2], where.shape[2]))
-    for place in range(where.shape[1]):
-        total += numbers[:, :, place, None] * where[:, place]
-    return total
-
-
-def _reducers_above(network: Network, ends: Numbers) -> Numbers:
-    """Nodes of the pressure-reducing valves above ends [B, ends] as [B, reducers, ends], NONE where there are fewer."""
-    found, node = [], ends
-    while True:
-        reducer = network.last_reducer[node]
-        if not (reducer != NONE).any():
-            break
-        found.append(reducer)
-        node = np.where(reducer != NONE, network.parent[reducer], 0)
-    return np.stack(found, axis=1) if found else np.full((len(ends), 0, ends.shape[1]), NONE)
-
-
-def _settings(network: Network, reducers: Numbers) -> Numbers:
-    """Settings of the pressure-reducing valves at nodes, not-a-number where padded."""
-    place = np.where(reducers == NONE, NONE, network.node_item[reducers])
-    return np.append(network.reducer_setting, np.nan)[place]
-
-
-def _drawing_sources(network: Network, ends: Numbers) -> Numbers:
-    """Sources [B, sources] whose other demand flows through pipes that ends [B, ends] depend on, NONE padded."""
-    drawing = np.flatnonzero(network.source_draw != 0)
-    above = network.node_supply[network.source_node[drawing]]
-    supply, source = network.node_supply[ends], network.node_source[ends]
-    related = ((supply[:, :, None] == above) & (above != NONE) | (source[:, :, None] == drawing)).any(axis=1)
-    order = np.argsort(~related, axis=1, kind="stable")
-    taken = np.where(np.take_along_axis(related, order, axis=1), drawing[order], NONE)
-    return taken[:, : int(related.sum(axis=1).max(initial=0))]
-
-
-def _held(lower_depth: Numbers, feeds: Numbers, reducers: Numbers, depth: Numbers, pressure: Numbers) -> Held | None:
-    if not reducers.shape[1]:
-        return None
-    below = lower_depth[:, None, :, None] > depth[np.maximum(reducers, 0)][:, :, None, :]
-    return Held(feeds[:, None] * below, np.where(reducers == NONE, np.inf, pressure))
-
-
 def _held_before_ends(network: Network, lower: Numbers, feeds: Numbers, reducers: Numbers, ends: Numbers,
                       valve: Numbers, water: dict[str, Numbers]) -> Held | None:  # fmt: skip
     """What each reducer lets through to the ends of the supply side."""
     if not reducers.shape[1]:
         return None
-    setting = _settings(network, reducers)
+    setting = settings_at(network, reducers)
     hot = network.node_source[reducers] != NONE
     start, boosted = network.node_elevation[reducers], network.boost_sum[reducers]
     let = [_pressure_from(network, ends, valve, water, setting[:, k], start[:, k], hot[:, k], boosted[:, k])
            for k in range(reducers.shape[1])]  # fmt: skip
-    return _held(network.depth[lower], feeds, reducers, network.depth, np.stack(let, axis=2))
+    return held_between(network.depth[lower], feeds, reducers, network.depth, np.stack(let, axis=2))
 
 
 def _end_static(network: Network, curves: Curves, ends: Numbers, valve: Numbers, water: dict[str, Numbers]) -> Numbers:
@@ -423,7 +301,7 @@ def _tempered_side(network: Network, curves: Curves, station: Numbers, valve_of_
                    water: dict[str, Numbers]) -> dict[str, Any]:  # fmt: skip
     behind = valve_of_station != NONE
     ends = np.where(behind, network.station_node[station], 0)
-    reducers = _reducers_above(network, ends)
+    reducers = reducers_above(network, ends)
     tree = tree_of_ends(network, np.concatenate((ends, np.maximum(reducers, 0).reshape(len(ends), -1)), axis=1))
     feeds = tree.feeds[:, :, : ends.shape[1]]
     paths = stretches(network, curves, tree.lower, tree.upper, LEVEL_OF_STATE)
@@ -435,12 +313,12 @@ def _tempered_side(network: Network, curves: Curves, station: Numbers, valve_of_
     # All ends below an edge of some length share its valve; take the water of the first.
     first = np.broadcast_to(feeds.argmax(axis=2), (len(STATES), *tree.lower.shape))
     density, viscosity = (np.take_along_axis(one, first, axis=2) for one in own)
-    setting = _settings(network, reducers)
+    setting = settings_at(network, reducers)
     rise = network.node_elevation[reducers]
     if len(network.valve_tags):
         rise = rise - network.valve_elevation[network.node_valve[ends]][:, None, :]
     let = setting - network.boost_sum[reducers] + GRAVITY * own[0][:, :, None, :] * rise
-    held = _held(network.depth[tree.lower], feeds, reducers, network.depth, let)
+    held = held_between(network.depth[tree.lower], feeds, reducers, network.depth, let)
     return {"tempered_lower": tree.lower, "tempered_upper": tree.upper, "tempered_edges": feeds,
             "tempered_held": held,
             "tempered_paths": paths, "tempered_density": density, "tempered_viscosity": viscosity,

@@ -14,8 +14,9 @@ import numpy as np
 from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import HOT_LOST, NORMAL
 from drenchbook.physics.mixing_valve import two_seats_kernel
-from drenchbook.solver_blocks import Block, Held, gathered, splits
+from drenchbook.solver_blocks import Block, splits
 from drenchbook.solver_paths import Curves, CurveTable, picked
+from drenchbook.solver_trees import Held, gathered
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 

@@ -17,9 +17,10 @@ import numpy as np
 
 from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import SOURCE_COLD
-from drenchbook.solver_blocks import Block, gathered, splits
+from drenchbook.solver_blocks import Block, splits
 from drenchbook.solver_flows import WHOLE, Flows, flows
 from drenchbook.solver_paths import Curves, CurveTable
+from drenchbook.solver_trees import gathered
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 

@@ -17,9 +17,10 @@ from drenchbook.physics.mixing_valve import two_seats_kernel
 from drenchbook.physics.outlets import outlet_flow_kernel
 from drenchbook.physics.pipe_flow import HAZEN_WILLIAMS_FLOW, darcy_gradient_kernel
 from drenchbook.physics.supply import SUPPLY_EXPONENT
-from drenchbook.solver_blocks import SEASON_OF_STATE, Block, gathered, splits
+from drenchbook.solver_blocks import SEASON_OF_STATE, Block, splits
 from drenchbook.solver_flows import coefficient_at, square_law
 from drenchbook.solver_paths import Curves, CurveTable, Stretches, rows_of, supply_drop
+from drenchbook.solver_trees import gathered
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 

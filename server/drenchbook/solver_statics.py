@@ -11,10 +11,11 @@ import numpy as np
 from drenchbook.faulted_network import network_in
 from drenchbook.network_arrays import NONE, Network
 from drenchbook.operating_cases import OTHER_DEMAND, STATES, stations_alone
-from drenchbook.solver_blocks import Block, Held, block_of, shapes
+from drenchbook.solver_blocks import Block, block_of, shapes
 from drenchbook.solver_flows import flows
 from drenchbook.solver_paths import Curves, network_curves
 from drenchbook.solver_results import StaticPressures
+from drenchbook.solver_trees import Held
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 

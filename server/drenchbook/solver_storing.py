@@ -1,0 +1,242 @@
+"""Puts what was solved in its place: one last walk of the paths, its residuals, and the numbers of every pair."""
+
+from __future__ import annotations
+
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from drenchbook.network_arrays import NONE, Network
+from drenchbook.operating_cases import HOT_LOST, NORMAL, STATES, Cases, Pairs
+from drenchbook.physics.outlets import outlet_flow_kernel
+from drenchbook.physics.water import density_kernel
+from drenchbook.solver_blocks import SEASON_OF_STATE, Block
+from drenchbook.solver_flows import Flows, flows
+from drenchbook.solver_paths import Curves
+from drenchbook.solver_results import (
+    BEYOND_CURVE,
+    CANNOT_REACH,
+    NOT_CONVERGED,
+    SOLVED,
+    FaultResults,
+    StationResults,
+    ValveResults,
+)
+
+Numbers: TypeAlias = np.ndarray[Any, Any]
+
+RESIDUAL_PRESSURE = 1.0  # [Pa] under a fiftieth of what the check DAT-3 asks
+RESIDUAL_FLOW = 1e-5
+
+
+def blank_results(cases: Cases, fault: str) -> FaultResults:
+    """Results of one fault without any number yet."""
+    states = len(STATES)
+
+    def numbers(pairs: Pairs) -> Numbers:
+        return np.full((states, len(pairs.member)), np.nan)
+
+    def flags(pairs: Pairs, fill: Any = False) -> Numbers:
+        return np.full((states, len(pairs.member)), fill)
+
+    valve = {name: numbers(cases.valves) for name in _VALVE_NUMBERS}
+    return FaultResults(
+        fault=fault, state=np.full((states, len(cases)), SOLVED, dtype=np.int8),
+        residual_pressure=np.full((states, len(cases)), np.nan), residual_flow=np.full((states, len(cases)), np.nan),
+        beyond_item=np.full((states, len(cases)), NONE, dtype=np.int32),
+        outlet_flow=numbers(cases.outlets), outlet_pressure=numbers(cases.outlets),
+        valve=ValveResults(**valve, under_control=flags(cases.valves), beyond_model=flags(cases.valves),
+                           reach=flags(cases.valves, 0)),
+        station=StationResults(
+            purge_seconds=numbers(cases.stations), velocity_cold=numbers(cases.stations),
+            velocity_cold_run=flags(cases.stations, NONE), velocity_hot=numbers(cases.stations),
+            velocity_hot_run=flags(cases.stations, NONE)),
+        supply_flow=numbers(cases.supplies), supply_beyond_test=flags(cases.supplies),
+        source_hot_flow=numbers(cases.sources),
+    )  # fmt: skip
+
+
+_VALVE_NUMBERS = ("flow", "hot_fraction", "hot_flow", "cold_flow", "hot_pressure", "cold_pressure", "chamber_pressure",
+                  "outlet_pressure", "stem", "mixed_temperature")  # fmt: skip
+
+
+def store(network: Network, curves: Curves, cases: Cases, out: FaultResults, block: Block, flow: Numbers,
+           hot: Numbers, reached: Numbers) -> None:  # fmt: skip
+    """Walk the paths once more at the flows found, and put everything in its place."""
+    now = flows(block, curves, curves.loss, flow, hot, with_slopes=False)
+    residual_pressure, residual_flow = _residuals(block, now)
+    beyond = _beyond(curves, block, now)
+    good = (residual_pressure <= RESIDUAL_PRESSURE) & (residual_flow <= RESIDUAL_FLOW)
+    left = (beyond > 0).any(axis=2)
+    state = np.where(left, BEYOND_CURVE, SOLVED)
+    state = np.where(good, state, NOT_CONVERGED)
+    state = np.where(reached, state, CANNOT_REACH)
+    at = block.opening
+    out.state[:, at] = state
+    solved = (state == SOLVED)[..., None]
+    out.residual_pressure[:, at] = np.where(reached, residual_pressure, np.nan)
+    out.residual_flow[:, at] = np.where(reached, residual_flow, np.nan)
+    _store_outlets(out, block, now, solved)
+    _store_valves(network, cases, out, block, now, solved, beyond, curves)
+    _store_stations(network, cases, out, block, now, solved)
+    _store_feeds(network, cases, out, block, now, solved)
+    if left.any():
+        out.beyond_item[:, at] = np.where(left & reached & good, _items(beyond), NONE)
+
+
+def _residuals(block: Block, now: Flows) -> tuple[Numbers, Numbers]:
+    """Largest pressure and flow by which an outlet's law and the network disagree [S, B]."""
+    there = block.outlet_pair != NONE
+    rated = np.where(there, block.rated_flow, 1.0)
+    need = block.rated_pressure * (now.outlet_flow / rated) ** 2
+    held = block.regulated & (now.outlet_flow >= block.rated_flow)
+    miss = need - now.outlet_pressure
+    miss = np.where(held, np.maximum(miss, 0.0), np.where(now.outlet_flow > 0, np.abs(miss), np.maximum(-miss, 0.0)))
+    given, _ = outlet_flow_kernel(now.outlet_pressure, block.rated_flow, block.rated_pressure, block.regulated)
+    off = np.abs(given - now.outlet_flow) / np.where(now.outlet_flow > 0, now.outlet_flow, rated)
+    pressure = np.where(there, miss, 0.0).max(axis=2)
+    share = now.hot_share
+    gap = np.where(share >= 1, np.maximum(now.imbalance, 0.0),
+                   np.where(share <= 0, np.maximum(-now.imbalance, 0.0), np.abs(now.imbalance)))  # fmt: skip
+    gap = np.where(now.valve_flow > 0, gap, 0.0)
+    return np.maximum(pressure, gap.max(axis=2, initial=0.0)), np.where(there, off, 0.0).max(axis=2)
+
+
+def _beyond(curves: Curves, block: Block, now: Flows) -> Numbers:
+    """Whether a curve was left, for each curve on the way [S, B, curves of the opening]: elements, then valves."""
+    found = []
+    for paths, flow in ((block.supply_paths, now.supply_stretch_flow),
+                        (block.tempered_paths, now.tempered_stretch_flow)):  # fmt: skip
+        states = len(flow)
+        out = np.full((states, len(block), 1), NONE)
+        if len(paths.element):
+            over = flow.reshape(states, -1)[:, paths.element] > curves.loss.last_flow[paths.element_curve]
+            opening = paths.element // paths.power.shape[1]
+            state, element = np.nonzero(over)
+            out[state, opening[element], 0] = paths.element_curve[state, element]
+        found.append(out)
+    mixes = block.fault == HOT_LOST or block.fault == NORMAL
+    share = np.where(mixes | ~block.cold_source, 1.0, now.hot_share)
+    seat = (block.coefficient_curve, share * now.valve_flow)
+    bypass = (block.bypass_curve, (1 - share if block.fault != HOT_LOST else share) * now.valve_flow)
+    for curve, flow in {NORMAL: (seat,), HOT_LOST: (bypass,)}.get(block.fault, (seat, bypass)):
+        last = np.append(curves.coefficient.last_flow, np.inf)[curve]
+        found.append(np.where(flow > last, curve, NONE))
+    joined = np.concatenate(found, axis=2)
+    return np.asarray(joined + 1)  # 0: not left
+
+
+def _items(beyond: Numbers) -> Numbers:
+    first = (beyond > 0).argmax(axis=2)
+    return np.take_along_axis(beyond, first[..., None], axis=2)[..., 0] - 1
+
+
+def _store_outlets(out: FaultResults, block: Block, now: Flows, solved: Numbers) -> None:
+    there = block.outlet_pair != NONE
+    pair = block.outlet_pair[there]
+    for name in ("outlet_flow", "outlet_pressure"):
+        getattr(out, name)[:, pair] = np.where(solved, getattr(now, name), np.nan)[:, there]
+
+
+def _store_valves(network: Network, cases: Cases, out: FaultResults, block: Block, now: Flows, solved: Numbers,
+                  beyond: Numbers, curves: Curves) -> None:  # fmt: skip
+    v = block.shape.valves
+    pair = cases.valves.offsets[block.opening][:, None] + np.arange(v)
+    lost = block.fault == HOT_LOST
+    normal = ~block.cold_source & (not lost)  # [B, valves] mixes as in normal use
+    blank = np.full(now.valve_flow.shape, np.nan)
+    with np.errstate(invalid="ignore"):
+        passing = now.valve_flow + network.valve_loop_flow[block.valve]
+        control = normal & (passing >= network.valve_minimum_flow[block.valve] * (1 - 1e-9)) & solved
+    numbers = {
+        "flow": now.valve_flow, "hot_fraction": np.where(normal, block.share_asked, now.hot_share),
+        "hot_flow": now.hot_flow, "cold_flow": now.cold_flow,
+        "hot_pressure": blank if lost else now.hot_pressure, "cold_pressure": now.cold_pressure,
+        "chamber_pressure": now.chamber_pressure, "outlet_pressure": now.valve_pressure,
+        "stem": np.where(normal, now.stem, blank),
+        "mixed_temperature": np.where(normal & ~control, np.nan, block.mixed_temperature),
+    }  # fmt: skip
+    for name, value in numbers.items():
+        getattr(out.valve, name)[:, pair] = np.where(solved, value, np.nan)
+    out.valve.under_control[:, pair] = control
+    out.valve.reach[:, pair] = block.reach
+    left = beyond[..., 2:].reshape(len(beyond), len(block), -1, v) if v else beyond[..., 2:, None]
+    out.valve.beyond_model[:, pair] = (left > 0).any(axis=2) if v else np.zeros((len(beyond), len(block), 0), bool)
+
+
+def _store_stations(network: Network, cases: Cases, out: FaultResults, block: Block, now: Flows,
+                    solved: Numbers) -> None:  # fmt: skip
+    m, v = block.shape.stations, block.shape.valves
+    pair = cases.stations.offsets[block.opening][:, None] + np.arange(m)
+    volume = network.purge_sum[block.tempered_lower] - network.purge_sum[block.tempered_upper]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        seconds = np.where(volume > 0, volume / now.tempered_stretch_flow, 0.0)
+    feeds = np.swapaxes(block.tempered_edges, 1, 2) > 0  # [B, stations, edges]
+    total = np.where(feeds, seconds[:, :, None, :], 0.0).sum(axis=3)
+    behind = block.valve_of_station != NONE
+    out.station.purge_seconds[:, pair] = np.where(solved & behind, total, np.nan)
+    # Ends of the supply forest that feed each station.
+    end = np.arange(block.supply_edges.shape[2])
+    own = np.where(behind, block.valve_of_station, NONE)[:, :, None]
+    fed = (own == np.where(end < 2 * v, end // 2, -2)) | (block.end_of_station[:, :, None] == end) & ~behind[:, :, None]
+    on_path = np.repeat(np.matmul(fed.astype(float), np.swapaxes(block.supply_edges, 1, 2)) > 0, 2, axis=2)
+    is_hot = np.arange(on_path.shape[2]) % 2 == 1
+    runs = [network.narrowest_run(lower[block.first], upper[block.first])[block.same] for lower, upper in (
+        (block.supply_lower, block.supply_upper), (block.tempered_lower, block.tempered_upper))]  # fmt: skip
+    area = np.append(network.run_area, np.inf)
+    speed = [flow / area[run] for run, flow in zip(
+        runs, (now.supply_stretch_flow, now.tempered_stretch_flow), strict=True)]  # fmt: skip
+    both = np.concatenate(speed, axis=2), np.concatenate(runs, axis=1)
+    cold = np.concatenate((on_path & ~is_hot, feeds), axis=2)
+    hot = np.concatenate((on_path & is_hot, np.zeros_like(feeds)), axis=2)
+    for name, way in (("velocity_cold", cold), ("velocity_hot", hot)):
+        fast = np.where(way & (both[1] != NONE)[:, None, :], both[0][:, :, None, :], -1.0)
+        best = fast.argmax(axis=3)
+        most = np.take_along_axis(fast, best[..., None], axis=3)[..., 0]
+        some = solved & (most >= 0)
+        run = np.take_along_axis(np.broadcast_to(both[1], (len(best), *both[1].shape)), best, axis=2)
+        getattr(out.station, name)[:, pair] = np.where(some, most, np.nan)
+        getattr(out.station, f"{name}_run")[:, pair] = np.where(some, run, NONE)
+
+
+def _store_feeds(network: Network, cases: Cases, out: FaultResults, block: Block, now: Flows,
+                 solved: Numbers) -> None:  # fmt: skip
+    """Flow drawn from each supply, and hot water from each source."""
+    v = block.shape.valves
+    behind = block.valve_of_station != NONE
+    station = cases.stations.member[cases.stations.offsets[block.opening][:, None] + np.arange(block.shape.stations)]
+    mass = now.valve_flow * block.valve_density / block.cold_density[:, None, None]
+    drawn = [(network.node_supply[network.valve_cold_node[block.valve]], (1 - now.hot_share) * mass),
+             (network.node_supply[network.valve_hot_node[block.valve]], now.hot_share * mass)] if v else []  # fmt: skip
+    drawn.append((np.where(behind, NONE, network.node_supply[network.station_node[station]]), now.station_flow))
+    tables = [(cases.supplies, out.supply_flow, drawn)]
+    if v:
+        tables.append((cases.sources, out.source_hot_flow, [(network.valve_source[block.valve], now.hot_flow)]))
+    for pairs, total, parts in tables:
+        size = int(pairs.member.max(initial=0)) + 1
+        keys = pairs.opening * size + pairs.member
+        sums = np.zeros((len(total), len(keys)))
+        for member, flow in parts:
+            given = member != NONE
+            place = np.searchsorted(keys, (block.opening[:, None] * size + member)[given])
+            for state in range(len(total)):
+                sums[state] += np.bincount(place, weights=flow[state][given], minlength=len(keys))
+        mine = np.isin(pairs.opening, block.opening)
+        which = np.searchsorted(block.opening, pairs.opening[mine])
+        total[:, mine] = np.where(solved[:, which, 0], sums[:, mine], np.nan)
+
+
+def store_beyond_test(network: Network, cases: Cases, out: FaultResults) -> None:
+    """Other demand counts in what a supply gives; then whether that is more than was tested."""
+    cold = network.cold_temperature[SEASON_OF_STATE]
+    for state, temperature in enumerate(cold):
+        other = network.supply_draw.copy()
+        above = network.node_supply[network.source_node]
+        hot = np.where(network.source_cold | (out.fault == HOT_LOST), temperature, network.source_temperature)
+        drawn = network.source_draw * density_kernel(hot) / density_kernel(temperature)
+        np.add.at(other, above[above != NONE], drawn[above != NONE])
+        out.supply_flow[state] += other[cases.supplies.member]
+    level = np.array([("low", "high").index(word) for _, word in STATES])
+    with np.errstate(invalid="ignore"):
+        test = network.supply_test_flow[level][:, cases.supplies.member]
+        out.supply_beyond_test[:] = out.supply_flow > test
