@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from drenchbook.checks import Judgement, judge
-from drenchbook.network import STRAINER_LIMIT, compile_network
+from drenchbook.network import compile_network
+from drenchbook.network_devices import STRAINER_LIMIT
 from drenchbook.network_arrays import Network
 from drenchbook.operating_cases import NORMAL, STATES, Cases, operating_cases
 from drenchbook.report import Report
