@@ -47,7 +47,8 @@ SEASON = np.array([SEASONS.index(season) for season, _ in STATES])
 class Summary:
     """What a course comes to; arrays [S, pairs of an opening and a station]; not-a-number where it is not known.
 
-    Seconds are within the flushing time, but for `purge`, `untepid` and `tepid_after`, which may outlast it.
+    Seconds are within the flushing time, but for `purge`, `untepid` and `tepid_after`: a water that begins to arrive
+    within it counts to its end.
     """
 
     inside: Numbers  # [s] tepid, and known to be: minutes without the valve's set temperature held are not counted
@@ -295,8 +296,11 @@ class Courses:
         parts = ((hot_ok, one.cooled), (cold_ok, one.silent))
         untepid, after, clock = stale, one.purge * one.bad_end, one.purge
         for fine, seconds in parts:
+            felt = ~(
+                clock >= self.flush
+            )  # what only comes after the flush is not waited for; an unknown flush hides none
             clock = clock + seconds
-            bad = ~fine & (seconds > 0)
+            bad = ~fine & (seconds > 0) & felt
             untepid, after = untepid + np.where(bad, seconds, 0.0), np.where(bad, clock, after)
         unknown = ((one.purge > 0) & np.isnan(one.bad)) | (
             (one.purge < self.flush) & (np.isnan(one.cooled + one.silent) | ((one.cooled > 0) & np.isnan(one.stood)))
