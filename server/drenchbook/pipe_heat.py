@@ -15,8 +15,8 @@ from drenchbook.check_context import Context
 from drenchbook.network_arrays import RUN, Network
 from drenchbook.operating_cases import STATES
 from drenchbook.physics.water import density, heat_capacity
-from drenchbook.solver_blocks import SEASON_OF_STATE, tree_of_ends
-from drenchbook.solver_flows import gathered
+from drenchbook.solver_blocks import SEASON_OF_STATE
+from drenchbook.solver_trees import gathered, tree_of_ends
 from drenchbook.surroundings import Surroundings
 
 Numbers: TypeAlias = np.ndarray[Any, Any]

@@ -8,8 +8,8 @@ from typing import Any
 
 from drenchbook.checks import Judgement, judge
 from drenchbook.network import compile_network
-from drenchbook.network_devices import STRAINER_LIMIT
 from drenchbook.network_arrays import Network
+from drenchbook.network_devices import STRAINER_LIMIT
 from drenchbook.operating_cases import NORMAL, STATES, Cases, operating_cases
 from drenchbook.report import Report
 from drenchbook.site_cells import BLANK

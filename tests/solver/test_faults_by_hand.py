@@ -7,7 +7,7 @@ Runs are short enough to lose next to nothing, so that each number is a sum of a
 import numpy as np
 import pytest
 
-from drenchbook.faulted_network import changes_in, faults_of, why_case_missing
+from drenchbook.faulted_network import changes_in, fault_gaps, faults_of, why_case_missing
 from drenchbook.operating_cases import (
     AFTER_IDLE,
     AFTER_RECOVERY,
@@ -91,6 +91,12 @@ def state(one, fault, *stations):
     return int(one.results.fault(fault).state[0, one.cases.find(stations)])
 
 
+def why(one, fault):
+    """What the first opening lacks in a fault."""
+    gaps = fault_gaps(one.network, fault)
+    return why_case_missing(one.network, one.cases, fault, gaps, 0)
+
+
 def orifice(pressure):
     """Flow of the usual outlet at a pressure [kPa]."""
     return 60 * (pressure / 200) ** 0.5
@@ -150,7 +156,7 @@ def test_a_blank_other_demand_leaves_the_faults_unknown():
     assert state(one, NORMAL, "L") == SOLVED
     for fault in (HOT_LOST, SOURCE_COLD, OTHER_DEMAND, POWER_LOST):
         assert state(one, fault, "L") == MISSING
-        assert why_case_missing(one.network, one.cases, fault, 0) == ("other demand of S is not stated",)
+        assert why(one, fault) == ("other demand of S is not stated",)
 
 
 def test_other_hot_demand_flows_through_what_feeds_its_source():
@@ -179,7 +185,7 @@ def test_fouled_strainer():
     assert q == pytest.approx(orifice(400 - 3 * q), **NEXT_TO_NOTHING)
     unknown = solved(site(devices=[device("D", "strainer", 0.01)], **rows))
     assert state(unknown, STRAINER_FOULED, "L") == MISSING
-    assert "STR-1 factor" in why_case_missing(unknown.network, unknown.cases, STRAINER_FOULED, 0)[0]
+    assert "STR-1 factor" in why(unknown, STRAINER_FOULED)[0]
     assert STRAINER_FOULED not in faults_of(solved(site(devices=[device("D", "meter", 0.01)], **rows)).network)
 
 
@@ -213,7 +219,7 @@ def test_what_a_booster_does_not_say_is_unknown(cells, words):
     one = solved(site(runs=[run("C", "S", "B")], stations=[station("L", "C")], devices=[booster(**cells)]))
     assert state(one, NORMAL, "L") == SOLVED
     assert state(one, POWER_LOST, "L") == MISSING
-    assert why_case_missing(one.network, one.cases, POWER_LOST, 0) == (words,)
+    assert why(one, POWER_LOST) == (words,)
 
 
 @pytest.mark.parametrize(
@@ -374,7 +380,7 @@ def test_power_lost_by_kind_of_source():
     assert heater.results.fault(POWER_LOST).valve.mixed_temperature[0, 0] == pytest.approx(10.0)
     unknown = solved(tempered(source={**electric, "needs_power": None}))
     assert state(unknown, POWER_LOST, "L") == MISSING
-    assert why_case_missing(unknown.network, unknown.cases, POWER_LOST, 0) == ("whether H needs power is blank",)
+    assert why(unknown, POWER_LOST) == ("whether H needs power is blank",)
     gas = solved(tempered(source={**electric, "needs_power": False}))
     assert POWER_LOST not in gas.results.names
 
@@ -414,7 +420,7 @@ def test_cold_supply_failure_passes_the_leakage_of_the_data_sheet():
     assert MAIN_LOST not in one.results.names
     unknown = solved(tempered(model={"leakage": None}))
     assert state(unknown, COLD_LOST, "L") == MISSING
-    assert "leakage of V" in why_case_missing(unknown.network, unknown.cases, COLD_LOST, 0)[0]
+    assert "leakage of V" in why(unknown, COLD_LOST)[0]
 
 
 def test_leakage_is_shared_out_by_rated_flow():
