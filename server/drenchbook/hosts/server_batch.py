@@ -158,15 +158,17 @@ def _answered(call: Call, key: bytes | None) -> dict[str, Any]:
 def _answer_by_columns(calls: list[Call], keys: list[bytes | None], known: list[dict[str, Any] | None]) -> None:
     """Answer calls of the same number function together; those it cannot answer stay None and are asked one by one."""
     groups: dict[tuple[str, str], list[int]] = {}
-    for place, call in enumerate(calls):
-        if known[place] is None:
-            groups.setdefault((call["function"], _reason_about(call)), []).append(place)
+    for place, (call, ready) in enumerate(zip(calls, known, strict=True)):
+        if ready is None:
+            name = call["function"]
+            groups.setdefault((name, _reason_about(call) if name == REASON else ""), []).append(place)
     for (name, about), places in groups.items():
         function = _named(about or name)
         if function is None or not function.by_columns or len(places) < FEWEST:
             continue
         first = 1 if about else 0
-        rows = [calls[place].get("arguments", [])[first:] for place in places]
+        rows: list[list[Any]] = [calls[place].get("arguments", []) for place in places]
+        rows = [row[first:] for row in rows] if first else rows
         try:
             found = column_answers(function, rows)
         except Exception as error:  # a fault of ours: each call is asked by itself, and tells its own
@@ -182,9 +184,7 @@ def _answer_by_columns(calls: list[Call], keys: list[bytes | None], known: list[
 
 
 def _reason_about(call: Call) -> str:
-    """The function that DRENCH_REASON is asked about; "" for every other call."""
-    if call["function"] != REASON:
-        return ""
+    """The function that DRENCH_REASON is asked about, or ""."""
     given = call.get("arguments")
     return given[0] if given and given[0].__class__ is str else ""
 
