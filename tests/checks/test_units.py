@@ -12,6 +12,7 @@ from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.check_words import message
 from drenchbook.checks import STATION_CHECKS, judge
 from drenchbook.convert_command import in_units
+from drenchbook.published.pipes import pipe
 from drenchbook.quantity_text import rounded
 from drenchbook.report import Report
 from drenchbook.result_tables import SCHEDULE_COLUMNS
@@ -48,14 +49,32 @@ def random_variants():
         yield f"random {number}", site
 
 
-def random_network(seed):
-    """A random network with the limits of a criteria set."""
-    site = RandomSite(seed, units="US").site()
-    project = site.project.model_copy(update={"criteria_set": "ANSI/ISEA Z358.1"})
-    return site.model_copy(update={"project": project, "limits": default_limit_rows("ANSI/ISEA Z358.1")})
+SIZES_EN_1057 = {"1/2": "15x1", "3/4": "22x1", "1": "28x1.2", "1-1/4": "35x1.5", "1-1/2": "42x1.5", "2": "54x2"}
+SIZES_DN = {"1/2": "DN15", "3/4": "DN20", "1": "DN25", "1-1/4": "DN32", "1-1/2": "DN40", "2": "DN50"}
+
+
+def random_network(seed, criteria="ANSI/ISEA Z358.1", units="US"):
+    """A random network with the limits of a criteria set, in copper of both continents and steel by DN."""
+    site = RandomSite(seed, units=units).site()
+    project = site.project.model_copy(update={"criteria_set": criteria, "stations_out_of_service": 1.0})
+    kinds = (("copper L", None), ("copper EN 1057", SIZES_EN_1057), ("steel 40", SIZES_DN))
+    runs = []
+    for number, run in enumerate(site.pipe_runs):
+        material, names = kinds[(seed + number) % len(kinds)]
+        size = names[run.size] if names else run.size
+        assert pipe(material, size).material == material
+        runs.append(run.model_copy(update={"material": material, "size": size}))
+    rows = {"project": project, "limits": default_limit_rows(criteria), "pipe_runs": tuple(runs)}
+    return site.model_copy(update=rows)
 
 
 VARIANTS.update({f"network {seed}": functools.partial(random_network, seed) for seed in (4, 5, 9)})
+VARIANTS.update(
+    {
+        f"network {seed}, EN 15154": functools.partial(random_network, seed, "EN 15154", ("SI", "US")[seed % 2])
+        for seed in (1, 2, 3, 6)
+    }
+)
 
 
 @pytest.mark.parametrize("name", [*VARIANTS, *(name for name, _ in random_variants())])
@@ -75,6 +94,10 @@ def test_both_unit_systems_judge_alike(name):
     for number in range(len(site.stations)):
         mine, theirs = one.governing(number), other.governing(number)
         assert (mine.opening, mine.state, mine.fault) == (theirs.opening, theirs.state, theirs.fault)
+    told = [
+        [(line.check.id, line.subject, line.outcome, line.case) for line in Report(each).lines] for each in (one, other)
+    ]
+    assert told[0] == told[1]
 
 
 def test_limits_keep_the_unit_of_their_source():
