@@ -103,12 +103,14 @@ def larger_storage(judgement: Judgement, verdict: Verdict) -> str:
 
 
 def less_content(judgement: Judgement, verdict: Verdict) -> str:
-    """DLG-2, DLG-5, DLG-3: the part of their water content that the tempered runs may keep."""
+    """DLG-2, DLG-5, DLG-3: the part of their water content that the runs may keep whose water comes first."""
     if not verdict.value > verdict.limit > 0:
         return ""
     percent = rounded(100 * verdict.limit / verdict.value, 0, LEAST)
-    hold = "" if verdict.check.id == "DLG-3" else ", or hold them at temperature"
-    return f"Shorter or smaller tempered runs, of at most {percent:.0f} % of their content{hold}"
+    if verdict.check.id == "DLG-3":
+        return f"Shorter or smaller tempered runs, of at most {percent:.0f} % of their content"
+    shorter = f"Shorter or smaller tempered and hot runs, of at most {percent:.0f} % of their content"
+    return f"{shorter}, or hold them at temperature"
 
 
 def warmer(judgement: Judgement, verdict: Verdict) -> str:
