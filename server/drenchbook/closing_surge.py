@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -23,7 +24,9 @@ class SurgePaths:
     def __init__(self, context: Context):
         self.context = context
         self.density = float(density(STIFFEST_WATER))
+        self.sound_speed = float(sound_speed(STIFFEST_WATER))
         self._known: dict[str, tuple[float, float]] = {}
+        self._speeds: dict[tuple[float, ...], float] = {}  # by bore and wall: many runs are alike
         self._run_number = {tag_key(tag): number for number, tag in enumerate(context.network.run_tags)}
         ways = [self._way(tag_key(station.fed_from)) for station in context.site.stations]
         self.length = np.array([length for length, _ in ways], dtype=float)
@@ -55,8 +58,8 @@ class SurgePaths:
             length, speed = self._own(now)
             ways = [self._known[other] for other in above]
             self._known[now] = (
-                length + float(np.max([one for one, _ in ways], initial=0.0)),
-                float(np.max([speed, *(one for _, one in ways)])),
+                length + _greatest([0.0, *(one for one, _ in ways)]),
+                _greatest([speed, *(one for _, one in ways)]),
             )
         return self._known[tag]
 
@@ -79,9 +82,10 @@ class SurgePaths:
         found, length = self.context.network.run_pipe[number], float(self.context.network.run_length[number])
         if found is None:
             return length, float("nan")
-        sound = float(sound_speed(STIFFEST_WATER))
-        speed = wave_speed(sound, self.density, found.inside_diameter, found.wall, found.wall_elasticity)
-        return length, float(speed)
+        pipe = found.inside_diameter, found.wall, found.wall_elasticity
+        if pipe not in self._speeds:
+            self._speeds[pipe] = float(wave_speed(self.sound_speed, self.density, *pipe))
+        return length, self._speeds[pipe]
 
     def pressure_per_velocity(self, closing_time: Numbers | None = None) -> Numbers:
         """[stations] pressure that each unit of stopped velocity adds. [Pa/(m/s)]
@@ -94,6 +98,11 @@ class SurgePaths:
         with np.errstate(divide="ignore", invalid="ignore"):
             slow = np.where(time > 0, 2 * self.length / time, np.inf)
         return np.asarray(self.density * np.where(time == 0, self.wave_speed, np.minimum(self.wave_speed, slow)))
+
+
+def _greatest(numbers: list[float]) -> float:
+    """The greatest; not-a-number as soon as one is."""
+    return math.nan if any(map(math.isnan, numbers)) else max(numbers)
 
 
 def spare_pressures(context: Context, static_outlet: Numbers, static_valve: Numbers) -> tuple[Numbers, Numbers]:

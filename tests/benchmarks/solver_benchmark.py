@@ -2,16 +2,22 @@
 
     python -m tests.benchmarks.solver_benchmark            a table in markdown
     python -m tests.benchmarks.solver_benchmark 500        one size only
+    python -m tests.benchmarks.solver_benchmark --whole    the whole load: every fault, opening and set, where time goes
 
 Each station has a shower and an eye/face wash, each opened alone and both together: two seasons, low and high supply,
 normal use, in groups of 25 stations with a mixing valve each. The engine gets the same supply main, cold runs and
 tempered trees with the same shower open; its valves are left out and it knows neither hot water nor mixing, so its
 share of the work is the smaller one. It is charged one hydraulic solution without files, at most 8 trials, by the
 faster of its two ways to begin. All times are processor times of one process.
+
+The whole load has all that a site may have: other demand, power, a strainer, and events of two among six stations of
+each group. Its shares are those of one solution of all faults; what is neither friction, seats nor set-up is the
+handling of arrays: gathering flows along trees, steps of Newton, and putting results in their places.
 """
 
 from __future__ import annotations
 
+import functools
 import json
 import math
 import random
@@ -20,18 +26,32 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from drenchbook import solver, solver_flows, solver_paths, solver_single
+from drenchbook.check_context import Context
+from drenchbook.courses import Courses
 from drenchbook.network import compile_network
 from drenchbook.operating_cases import NORMAL, STATES, operating_cases
+from drenchbook.published.criteria import CRITERIA_SETS
 from drenchbook.published.pipes import pipe
 from drenchbook.site_model import ROW_MODELS, Site
+from drenchbook.site_sheets import default_limit_rows
 from drenchbook.solver import solve
+from drenchbook.solver_results import FROM_DATA, SOLVED
 
 SIZES = (50, 500, 5000)
 METHODS = ("Hazen-Williams", "Darcy-Weisbach")
 GROUP = 25
+WHOLE_SIZES = (100, 500, 2000, 5000, 8000)
+WHOLE_HEADINGS = ("stations", "method", "cases", "cases a station", "answered", "compile, s", "hydraulics, s",
+                  "courses, s", "µs a case", "results, MB", "peak, MB", "friction", "two seats", "set-up",
+                  "arrays")  # fmt: skip
+STRUCK, USERS = 6, 2  # stations of a group that one event may strike, and casualties at once
 ENGINE_RUNS = {50: 400, 500: 150, 5000: 20}
 
 
@@ -75,6 +95,24 @@ def generated_rows(stations: int, seed: int = 1) -> dict[str, list[dict[str, Any
                                "rated_pressure": 30.0},
                               {"model": "E", "kind": "eye/face wash", "type": "flow-regulated", "rated_flow": 3.2,
                                "rated_pressure": 20.0}], "events": []}  # fmt: skip
+
+
+def whole_load_rows(stations: int) -> dict[str, list[dict[str, Any]]]:
+    """The same sites with all that makes another fault a case, and with events."""
+    rows = generated_rows(stations)
+    rows["supplies"][0]["other_demand"] = 40.0
+    rows["line_devices"].append({"tag": "Y", "kind": "strainer", "loss_per_flow_squared": 0.0002})
+    rows["pipe_runs"][0]["devices"] = ("B", "Y")
+    for source in rows["hot_water_sources"]:
+        source |= {"other_demand": 0.0, "needs_power": True, "volume": 500.0, "set_temperature": 140.0, "efficiency": 0.95,
+                   "usable_fraction": 0.7, "input_power": 300000.0, "start_delay": 60.0}  # fmt: skip
+    rows["valve_models"][0] |= {"leakage": 0.3, "shutoff_time": 3.0, "approach_hot": 20.0, "approach_cold": 5.0}
+    tags = [row["tag"] for row in rows["stations"]]
+    for number in range(0, len(tags), GROUP):
+        struck = tuple(tags[number : number + STRUCK])
+        rows["events"].append({"tag": f"E{number}", "stations": struck, "users": USERS, "showers": USERS,
+                               "reason": "generated"})  # fmt: skip
+    return rows
 
 
 def site_of(rows: dict[str, list[dict[str, Any]]], method: str) -> Site:
@@ -151,10 +189,115 @@ def measured(stations: int, method: str) -> dict[str, float]:
             "cases": len(cases) * len(STATES)}  # fmt: skip
 
 
+class Shares:
+    """Processor times of the parts of a solution, of which none calls another."""
+
+    def __init__(self) -> None:
+        self.spent = dict.fromkeys(("friction", "two seats", "set-up"), 0.0)
+        self._inside = False
+
+    def timed(self, part: str, work: Callable[..., Any]) -> Callable[..., Any]:
+        """The same function, its time counted."""
+
+        @functools.wraps(work)
+        def counted(*args: Any, **more: Any) -> Any:
+            if self._inside:
+                return work(*args, **more)
+            self._inside, start = True, time.process_time()
+            try:
+                return work(*args, **more)
+            finally:
+                self._inside = False
+                self.spent[part] += time.process_time() - start
+
+        return counted
+
+    def of(self, work: Callable[[], Any]) -> dict[str, float]:
+        """The share of each part in the time of `work`; the rest is the handling of arrays."""
+        places = (
+            (solver_paths.Stretches, "losses", "friction"), (solver_single.Paths, "losses", "friction"),
+            (solver_single, "two_seats_kernel", "two seats"), (solver_flows, "two_seats_kernel", "two seats"),
+            (solver, "block_of", "set-up"), (solver, "network_in", "set-up"), (solver_single, "paths_of", "set-up"),
+        )  # fmt: skip
+        kept = [getattr(owner, name) for owner, name, _ in places]
+        for (owner, name, part), function in zip(places, kept, strict=True):
+            setattr(owner, name, self.timed(part, function))
+        try:
+            start = time.process_time()
+            work()
+            total = time.process_time() - start
+        finally:
+            for (owner, name, _), function in zip(places, kept, strict=True):
+                setattr(owner, name, function)
+        shares = {part: spent / total for part, spent in self.spent.items()}
+        return shares | {"arrays": 1 - sum(shares.values())}
+
+
+def whole_load(stations: int, method: str) -> dict[str, Any]:
+    """Times, memory and shares of the whole load of one size and method, in this process."""
+    site = site_of(whole_load_rows(stations), method)
+    site = site.model_copy(update={"limits": default_limit_rows(CRITERIA_SETS[0])})
+    start = time.process_time()
+    network = compile_network(site)
+    cases = operating_cases(site, network)
+    compiled = time.process_time() - start
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    start = time.process_time()
+    results = solve(network, cases)
+    hydraulics = time.process_time() - start
+    solved = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    states = np.array([one.state for one in results.faults])
+    context = Context(site, network, cases, results)
+    start = time.process_time()
+    courses = Courses(context)
+    for fault in results.names:
+        courses.summary(fault)
+    through = time.process_time() - start
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return {"cases": states.size, "answered": float(np.isin(states, (SOLVED, FROM_DATA)).mean()), "compile": compiled,
+            "hydraulics": hydraulics, "courses": through, "grown": (solved - before) / 1024, "peak": peak / 1024,
+            **Shares().of(lambda: solve(network, cases))}  # fmt: skip
+
+
+def print_whole_load(sizes: list[int]) -> None:
+    """One line for each size and method, and how the time grows."""
+    print("| " + " | ".join(WHOLE_HEADINGS) + " |\n" + "|---" * len(WHOLE_HEADINGS) + "|")
+    for method in METHODS:
+        found = []
+        for stations in sizes:
+            one = in_own_process("--whole-one", stations, method)
+            found.append((stations, one["hydraulics"]))
+            shares = [f"{100 * one[part]:.0f} %" for part in ("friction", "two seats", "set-up", "arrays")]
+            line = (stations, method, one["cases"], f"{one['cases'] / stations:.0f}", f"{100 * one['answered']:.0f} %",
+                    *(f"{one[name]:.2f}" for name in ("compile", "hydraulics", "courses")),
+                    f"{one['hydraulics'] / one['cases'] * 1e6:.2f}", f"{one['grown']:.0f}", f"{one['peak']:.0f}",
+                    *shares)  # fmt: skip
+            print("| " + " | ".join(map(str, line)) + " |", flush=True)
+        growth = [pair for pair in found if pair[0] in (2000, 8000)] or found
+        if len(growth) > 1:
+            (few, short), (many, long) = growth[0], growth[-1]
+            power = math.log(long / short) / math.log(many / few)
+            print(f"\n{method}: from {few} to {many} stations the time grows as stations^{power:.2f}.\n")
+
+
+def in_own_process(what: str, stations: int, method: str) -> dict[str, Any]:
+    """What one measurement says that runs alone."""
+    command = [sys.executable, "-m", "tests.benchmarks.solver_benchmark", what, str(stations), method]
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    answer: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
+    return answer
+
+
 def main(arguments: list[str]) -> int:
     """Measure each size and method in a process of its own and print the table."""
     if arguments[:1] == ["--one"]:
         print(json.dumps(measured(int(arguments[1]), arguments[2])))
+        return 0
+    if arguments[:1] == ["--whole-one"]:
+        print(json.dumps(whole_load(int(arguments[1]), arguments[2])))
+        return 0
+    if arguments[:1] == ["--whole"]:
+        print_whole_load([int(argument) for argument in arguments[1:]] or list(WHOLE_SIZES))
         return 0
     sizes = [int(argument) for argument in arguments] or list(SIZES)
     print(
@@ -164,9 +307,7 @@ def main(arguments: list[str]) -> int:
     found: dict[str, list[tuple[int, float]]] = {method: [] for method in METHODS}
     for stations in sizes:
         for method in METHODS:
-            command = [sys.executable, "-m", "tests.benchmarks.solver_benchmark", "--one", str(stations), method]
-            done = subprocess.run(command, check=True, capture_output=True, text=True)
-            one = json.loads(done.stdout.splitlines()[-1])
+            one = in_own_process("--one", stations, method)
             found[method].append((stations, one["ours"] * one["cases"]))
             print(f"| {stations} | {method} | {one['ours'] * 1e6:.2f} | {one['engine'] * 1e6:.0f} | "
                   f"{one['engine'] / one['ours']:.0f} | {one['compile']:.2f} | {one['all']:.2f} | {one['peak']:.0f} |",
