@@ -16,7 +16,7 @@ from drenchbook.checks import STATION_CHECKS, judge
 from drenchbook.operating_cases import HOT_LOST, NORMAL, OTHER_DEMAND, SOURCE_COLD, STRAINER_FOULED
 from drenchbook.report import Report
 from drenchbook.site_file import read_site_file
-from tests.checks.sites import COLD_HIGH, COLD_LOW, WARM_HIGH, lines, station
+from tests.checks.sites import COLD_HIGH, COLD_LOW, WARM_HIGH, edited, limited, lines, station
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 PAGE = (SAMPLES / "tank_farm.md").read_text(encoding="utf-8")
@@ -26,8 +26,13 @@ RACK, PUMPS = ("T07", "T08"), ("P01", "P02")
 
 
 @functools.cache
+def site():
+    return read_site_file(SAMPLES / "tank_farm.toml").site
+
+
+@functools.cache
 def report():
-    return Report(judge(read_site_file(SAMPLES / "tank_farm.toml").site))
+    return Report(judge(site()))
 
 
 def verdict(check, tag):
@@ -260,3 +265,30 @@ def test_each_station_has_its_verdict_and_governing_check(tag):
     assert OUTCOME_WORDS[int(judgement.station_outcomes[number])] == word
     if word != "OK":
         assert judgement.governing(number).check.id == check
+
+
+REMEDIES = {
+    "draw test": ("T07", "OK", lambda site: edited(site, "hot_water_sources", "WH-1", usable_fraction_source="a test")),
+    "insulation and drain": ("T03", "OK", lambda site: edited(
+        edited(site, "pipe_runs", "BR-3", insulation=15.5), "stations", "T03", drain=73.0)),
+    "tracing of BR-4": ("T04", "OK", lambda site: edited(
+        site, "pipe_runs", "BR-4", held_temperature=28.0, insulation=60.0)),
+    "tracing of BR-5": ("T05", "OK", lambda site: edited(
+        site, "pipe_runs", "BR-5", held_temperature=28.0, insulation=40.0)),
+    "limit": ("T09", "OK", lambda site: limited(site, "FLW-1 eye/face wash", 12.0)),
+    "more steam": ("P02", "WARN", lambda site: edited(site, "hot_water_sources", "ST-1", capacity=238.0)),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", REMEDIES)
+def test_what_the_page_advises_puts_it_right(name):
+    tag, word, change = REMEDIES[name]
+    judgement = judge(change(site()))
+    assert OUTCOME_WORDS[int(judgement.station_outcomes[station(judgement, tag)])] == word
+
+
+@pytest.mark.parametrize(("litres", "word"), [(1830.0, "FAIL"), (1866.0, "OK")])
+def test_how_much_storage_would_do_for_the_rack(litres, word):
+    """1,848 L, within the 2 % of a volume."""
+    judgement = judge(edited(site(), "hot_water_sources", "WH-1", volume=litres))
+    assert judgement.verdict(CHECK_BY_ID["HOT-1"], station(judgement, "T07")).word == word
