@@ -91,7 +91,7 @@ def _valve(
     if fault in MIXING:
         values["stem_position"] = float(valve.stem[state, part.start])
         values["hot_fraction"] = float(valve.hot_fraction[state, part.start])
-        mixed = float(valve.mixed_temperature[state, part.start])
+        mixed = float(site.judgement.measures.mixed_temperature_in(fault)[state, part.start])
         values["mixed_temperature"] = NOT_KNOWN_WORD if math.isnan(mixed) else mixed
     if fault == NORMAL:
         seconds = site.judgement.measures.hot_water.seconds[state, site.cases.sources.of(opening)]

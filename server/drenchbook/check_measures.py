@@ -18,6 +18,7 @@ from drenchbook.missing_inputs import MissingInputs
 from drenchbook.network_arrays import RUN
 from drenchbook.operating_cases import (
     HOT_LOST,
+    MIXING,
     NORMAL,
     OTHER_DEMAND,
     POWER_LOST,
@@ -52,6 +53,7 @@ class Measures(PipeStates):
         self.cases = context.cases
         self.of_valves: dict[tuple[str, int], Any] = {}  # findings that all stations behind one valve share
         self._required: dict[str, Samples] = {}
+        self._mixed: dict[str, Numbers] = {}
 
     @functools.cached_property
     def hot_water(self) -> HotWater:
@@ -363,11 +365,13 @@ class Measures(PipeStates):
         """Every hot water source, in SI."""
         return heaters(self.context)
 
-    @functools.cached_property
-    def mixed_temperature(self) -> Numbers:
-        """[S, valve pairs] temperature at which water leaves each valve, with what its source holds."""
-        normal = self._fault(NORMAL)
-        return np.minimum(normal.valve.mixed_temperature, held_temperature(self.context, normal, self.heaters))
+    def mixed_temperature_in(self, fault: str) -> Numbers:
+        """[S, valve pairs] temperature at which water leaves each valve in a fault, with what its source holds."""
+        if fault not in self._mixed:
+            results = self._fault(fault)
+            held = held_temperature(self.context, results, self.heaters) if fault in MIXING else np.inf
+            self._mixed[fault] = np.minimum(results.valve.mixed_temperature, held)
+        return self._mixed[fault]
 
     # ---- temperatures ----
 
@@ -383,7 +387,7 @@ class Measures(PipeStates):
             key = valves.opening * wide + valves.member
             order = np.argsort(key)
             place = order[np.minimum(np.searchsorted(key[order], pairs.opening * wide + valve), len(key) - 1)]
-            start = np.where(valve >= 0, self.mixed_temperature[:, place], start)
+            start = np.where(valve >= 0, self.mixed_temperature_in(NORMAL)[:, place], start)
         return np.where(self._states(NORMAL, pairs) == SOLVED, start, np.nan)
 
     @functools.cached_property

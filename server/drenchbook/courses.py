@@ -20,6 +20,8 @@ from drenchbook.hot_sources import (
     cold_enthalpy,
     courses_of_sources,
     heaters,
+    left_after,
+    recovery_seconds,
     source_pair_of_valves,
     valve_mass,
     valve_numbers,
@@ -120,6 +122,7 @@ class Courses:
         limits = [context.limit(name).value for name in ("HOT-1", "TMP least", "TMP greatest")]
         self.flush, self.least, self.greatest = (np.nan if value is None else value for value in limits)
         self._summaries: dict[str, Summary] = {}
+        self._storage: dict[str, tuple[Numbers, Numbers]] = {}
 
     def summary(self, fault: str = NORMAL) -> Summary:
         """Every course of a fault in numbers, by the governing tank model."""
@@ -138,6 +141,18 @@ class Courses:
         if fault == AFTER_RECOVERY:
             again = self.context.cell("project", self.context.site.project, "recovery_time")
         return courses_of_sources(self.context, self.context.results.fault(fault), self.heaters, again)
+
+    def storage(self, fault: str) -> tuple[Numbers, Numbers]:
+        """What storages have left after the flush, as water of their start temperature [m³], and their recovery [s].
+
+        Arrays [S, source pairs]; not-a-number where it is not known, or nothing is stored.
+        """
+        if fault not in self._storage:
+            course = self.sources(fault)[0]
+            warm = np.array([one.temperature for one in self.heaters], dtype=float)[self.cases.sources.member]
+            left = left_after(course, self.flush) / (course.full * density_kernel(warm))
+            self._storage[fault] = left, recovery_seconds(course, self.flush)
+        return self._storage[fault]
 
     def phases(self, fault: str, other_model: bool = False) -> Phases:
         """What makes every course of a fault."""

@@ -173,6 +173,8 @@ class HotCourse:
     heat: Numbers  # [W]
     greatest: Numbers  # [kg/s]
     power: Numbers  # [W]
+    store: Numbers  # [J] heat of a storage at the beginning that can be used; not-a-number without storage
+    most: Numbers  # [J] the same of a full one
 
     def take(self, columns: Numbers) -> HotCourse:
         """The courses of some pairs."""
@@ -264,7 +266,7 @@ def courses_of_sources(
 def _steady(surplus: Numbers, silent: float) -> dict[str, Any]:
     """Water of one temperature, once the heater gives any."""
     return {"mixed": False, "silent": silent, "lasts": 0.0, "full": surplus, "later": surplus, "delay": 0.0,
-            "mass": 1.0, "start": surplus, "power": 0.0}  # fmt: skip
+            "mass": 1.0, "start": surplus, "power": 0.0, "store": NAN, "most": NAN}  # fmt: skip
 
 
 def _powered(heater: Heater, fault: str) -> float:
@@ -349,7 +351,7 @@ def _tanks(
     flush = context.limit("HOT-1").value
     kept = (NAN if flush is None else flush, again_after)
     stratified = _stratified(heater, draw, full, power, weight, kept)
-    mixed = _mixed(heater, draw, full, power, weight, kept)
+    mixed = _mixed(heater, draw, full, cold, power, weight, kept)
     return (stratified, mixed) if heater.governs == STRATIFIED else (mixed, stratified)
 
 
@@ -366,7 +368,7 @@ def _stratified(heater: Heater, draw: Draw, full: Numbers, power: float, weight:
     with np.errstate(divide="ignore", invalid="ignore"):
         alone = np.where(draw.heat <= power, full, np.minimum(power / draw.greatest, full))
     return {"mixed": False, "silent": 0.0, "lasts": lasts, "full": full, "later": alone, "delay": heater.delay,
-            "mass": 1.0, "start": full, "power": power}  # fmt: skip
+            "mass": 1.0, "start": full, "power": power, "store": store, "most": usable}  # fmt: skip
 
 
 def stratified_left(heater: Heater, draw: Draw, usable: Numbers, power: float, time: float) -> Numbers:
@@ -374,16 +376,69 @@ def stratified_left(heater: Heater, draw: Draw, usable: Numbers, power: float, t
     return np.clip(usable - draw.heat * time + power * np.maximum(time - heater.delay, 0.0), 0.0, usable)
 
 
-def _mixed(heater: Heater, draw: Draw, full: Numbers, power: float, weight: float,
+def _mixed(heater: Heater, draw: Draw, full: Numbers, cold: Numbers, power: float, weight: float,
            kept: tuple[float, float | None]) -> dict[str, Any]:  # fmt: skip
     flush, again_after = kept
     mass = heater.volume * weight
-    start = full
+    lowest, start = enthalpy_kernel(draw.lowest) - cold, full
     if again_after is not None:
         end = mixed_surplus_kernel(flush, mass, full, full, draw.heat, draw.greatest, power, heater.delay)
         start = np.minimum(end + power * again_after / mass, full)
     return {"mixed": True, "silent": 0.0, "lasts": np.nan, "full": full, "later": np.nan, "delay": heater.delay,
-            "mass": mass, "start": start, "power": power}  # fmt: skip
+            "mass": mass, "start": start, "power": power, "store": mass * np.maximum(start - lowest, 0.0),
+            "most": mass * np.maximum(full - lowest, 0.0)}  # fmt: skip
+
+
+def left_after(course: HotCourse, time: float) -> Numbers:
+    """Usable heat that is left in storages after a time of draw.
+
+    Parameters
+    ----------
+    course : HotCourse
+        The courses of sources. [-]
+    time : float
+        Time. [s]
+
+    Returns
+    -------
+    array
+        [S, source pairs]; not-a-number without storage. [J]
+
+    Notes
+    -----
+    By the balance of what was stored, drawn and made; of a mixed tank above the lowest temperature that serves, by its
+    temperature then [worked here].
+    """
+    made = course.power * np.maximum(time - course.delay, 0.0)
+    layers = np.clip(course.store - course.heat * time + made, 0.0, course.most)
+    lowest = course.full - course.most / course.mass
+    tank = np.maximum(course.surplus(np.full(course.full.shape, time)) - lowest, 0.0) * course.mass
+    return np.where(course.mixed, np.where(course.most > 0, tank, 0.0 * course.most), layers)
+
+
+def recovery_seconds(course: HotCourse, time: float) -> Numbers:
+    """Time in which storages make again what they gave during a time of draw.
+
+    Parameters
+    ----------
+    course : HotCourse
+        The courses of sources. [-]
+    time : float
+        Time of draw. [s]
+
+    Returns
+    -------
+    array
+        [S, source pairs]; not-a-number without storage. [s]
+
+    Notes
+    -----
+    The smaller of the heat drawn and the heat there, over the power, as HOT-5 counts it [worked here].
+    """
+    there = course.store + course.power * np.maximum(time - course.delay, 0.0)
+    drawn = np.minimum(course.heat * time, there)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(drawn == 0, 0.0, drawn / course.power)
 
 
 def held_temperature(context: Context, results: FaultResults, sources: tuple[Heater, ...]) -> Numbers:

@@ -103,6 +103,23 @@ class CaseValve(Strict):
     assumed_at_set_temperature: bool
 
 
+class CaseCourse(Strict):
+    station: str
+    tepid: Number
+    first_water: Number
+    first_water_lasts: Number
+    not_tepid_before: Number
+    tepid_after: Number
+    lowest: Number
+    highest: Number
+
+
+class CaseStorage(Strict):
+    source: str
+    left: Number
+    ready_again: Number
+
+
 class Case(Strict):
     stations: list[str]
     label: str
@@ -113,6 +130,8 @@ class Case(Strict):
     state: str
     outlets: list[CaseOutlet]
     valves: list[CaseValve]
+    course: list[CaseCourse]
+    storage: list[CaseStorage]
 
 
 class Problem(Strict):
