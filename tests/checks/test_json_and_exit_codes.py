@@ -19,7 +19,7 @@ Severity = Literal["FAIL", "UNKNOWN", "WARN", "OK", "NOTE"]
 Word = Literal["FAIL", "UNKNOWN", "WARN", "OK"]
 STATES_WITHOUT_NUMBER = (
     "supply cannot reach", "missing input", "beyond curve points", "not converged", "no flow path",
-    "not under control", "does not end", "does not apply", "not known", "without limit",
+    "not under control", "does not end", "does not apply", "not known", "without limit", "never",
     "from the valve's data", "no water: supply or valve lost",
 )  # fmt: skip
 
