@@ -301,11 +301,13 @@ class Courses:
         low, high = self._limits(one)
         within = self._within
         stale = one.purge * one.bad  # seconds of standing water that is not tepid
-        hot_ok, cold_ok, start_ok = within(hot, low, high), within(0.0 * hot, low, high), within(start, low, high)
-        cooled, silent = (
-            np.minimum(one.cooled, runs),
-            np.minimum(one.cooled + one.silent, runs) - np.minimum(one.cooled, runs),
+        hot_ok, cold_ok, start_ok = (
+            within(hot, low, high),
+            within(np.zeros(runs.shape), low, high),
+            within(start, low, high),
         )
+        cooled = np.minimum(one.cooled, runs)
+        silent = warm - cooled
         inside = (np.clip(np.minimum(one.purge, self.flush) - stale, 0.0, None) + np.where(hot_ok, cooled, 0.0)
                   + np.where(cold_ok, silent, 0.0) + self._source_inside(one, warm, runs, low, high))  # fmt: skip
         parts = ((hot_ok, one.cooled), (cold_ok, one.silent))

@@ -8,6 +8,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from drenchbook.hot_sources import COLD_WATER_FAULTS, STORAGE
 from drenchbook.hot_water import DAY
 from drenchbook.judged_site import JudgedSite
 from drenchbook.operating_cases import MIXING, NORMAL, STATES
@@ -18,6 +19,7 @@ Numbers: TypeAlias = np.ndarray[Any, Any]
 Object: TypeAlias = dict[str, Any]
 
 NOT_UNDER_CONTROL = "not under control"
+NEVER = "never"  # a station that does not become tepid in a case
 NO_SUCH_NUMBER = "does not apply"  # the hot side with hot pressure lost, a check without a number
 _VALVE_NUMBERS = (
     ("flow", "flow", "flow"), ("hot_flow", "hot_flow", "flow"), ("cold_flow", "cold_flow", "flow"),
@@ -25,6 +27,12 @@ _VALVE_NUMBERS = (
     ("chamber_pressure", "chamber_pressure", "pressure"), ("stem_position", "stem", "fraction"),
     ("hot_fraction", "hot_fraction", "fraction"), ("mixed_temperature", "mixed_temperature", "temperature"),
 )  # fmt: skip  # key, field of ValveResults, quantity
+
+_COURSE_NUMBERS = (
+    ("tepid", "inside", "minutes"), ("first_water", "first", "temperature"), ("first_water_lasts", "purge", "seconds"),
+    ("not_tepid_before", "untepid", "seconds"), ("tepid_after", "tepid_after", "seconds"),
+    ("lowest", "lowest", "temperature"), ("highest", "highest", "temperature"),
+)  # fmt: skip  # key, field of Summary, quantity
 
 
 def number_object(value: float, quantity: str, units: str, state: str = "") -> Object:
@@ -90,7 +98,9 @@ class CaseObjects:
         outlets, valves = self._outlets(results, state), self._valves(results, state)
         season, supply = STATES[state]
         changed, codes = self.site.changed(results.fault), results.state[state].tolist()
+        courses, storages = self._courses(results, state), self._storages(results, state)
         outlet_ends, valve_ends = self.cases.outlets.offsets.tolist(), self.cases.valves.offsets.tolist()
+        station_ends, source_ends = self.cases.stations.offsets.tolist(), self.cases.sources.offsets.tolist()
         for opening, code in enumerate(codes):
             yield {
                 "stations": self.stations[opening],
@@ -102,7 +112,46 @@ class CaseObjects:
                 "state": STATE_WORDS[code],
                 "outlets": outlets[outlet_ends[opening] : outlet_ends[opening + 1]],
                 "valves": valves[valve_ends[opening] : valve_ends[opening + 1]],
+                "course": courses[station_ends[opening] : station_ends[opening + 1]] if code == SOLVED else [],
+                "storage": [
+                    one for one in storages[source_ends[opening] : source_ends[opening + 1]] if one and code == SOLVED
+                ],
             }
+
+    def _courses(self, results: FaultResults, state: int) -> list[Object]:
+        """What fifteen minutes come to at each station of each opening; {} where no case of the state is solved."""
+        pairs = self.cases.stations
+        if not (results.state[state] == SOLVED).any():
+            return [{}] * len(pairs.member)
+        told = self.site.judgement.measures.courses.summary(results.fault)
+        columns = {
+            key: number_objects(getattr(told, field)[state], quantity, self.units, lambda _: "not known")
+            for key, field, quantity in _COURSE_NUMBERS
+        }
+        never = {"value": None, "unit": unit_of("seconds", self.units), "state": NEVER}
+        for place in np.flatnonzero(np.isposinf(told.tepid_after[state])).tolist():
+            columns["tepid_after"][place] = never
+        tags = [str(self.cases.station_tags[s]).strip() for s in pairs.member.tolist()]
+        names = tuple(columns)
+        return [
+            {"station": tag, **dict(zip(names, numbers, strict=True))}
+            for tag, *numbers in zip(tags, *columns.values(), strict=True)
+        ]
+
+    def _storages(self, results: FaultResults, state: int) -> list[Object]:
+        """What each storage of each opening has left after the flush, and when it is ready; {} without storage."""
+        pairs, sources = self.cases.sources, self.site.judgement.site.hot_water_sources
+        if not (results.state[state] == SOLVED).any() or not len(pairs.member):
+            return [{}] * len(pairs.member)
+        left, recovery = self.site.judgement.measures.courses.storage(results.fault)
+        word = NO_SUCH_NUMBER if results.fault in COLD_WATER_FAULTS else "not known"
+        columns = (number_objects(left[state], "volume", self.units, lambda _: word),
+                   number_objects(recovery[state], "hours", self.units, lambda _: word))  # fmt: skip
+        return [
+            {"source": str(sources[number].tag).strip(), "left": volume, "ready_again": hours}
+            if sources[number].kind == STORAGE else {}
+            for number, volume, hours in zip(pairs.member.tolist(), *columns, strict=True)
+        ]  # fmt: skip
 
     def _outlets(self, results: FaultResults, state: int) -> list[Object]:
         codes = results.state[state, self.cases.outlets.opening]
@@ -129,9 +178,11 @@ class CaseObjects:
                 return NOT_UNDER_CONTROL
             return "not known" if mixes[place] else NO_SUCH_NUMBER
 
+        mixed = self.site.judgement.measures.mixed_temperature_in(results.fault)
         columns = {
-            key: number_objects(getattr(valve, field)[state], quantity, self.units, word)
+            key: number_objects(array[state], quantity, self.units, word)
             for key, field, quantity in _VALVE_NUMBERS
+            for array in (mixed if key == "mixed_temperature" else getattr(valve, field),)
         }
         columns["minutes_of_hot_water"] = number_objects(
             self._seconds(results.fault, state), "minutes", self.units, word
