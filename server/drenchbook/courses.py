@@ -173,6 +173,7 @@ class Courses:
         control = np.where(direct | gives_none, True, _at(results.valve.under_control, place, False))
         kept, gained = self._passage(results)
         purge = np.where(direct, self._direct_purge(results), results.station.purge_seconds)
+        purge = np.where(np.isinf(purge), np.nan, purge)  # a starved station passes nothing: there is no course
         dry = (results.fault in COLD_WATER_FAULTS) | (wanted <= 0)  # no hot water is drawn
         return Phases(
             cold=cold, wanted=np.where(direct, 0.0, wanted), needed=np.where(direct, 0.0, needed), purge=purge,
