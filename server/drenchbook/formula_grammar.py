@@ -1,8 +1,5 @@
 """The grammar of spreadsheet formulas: text in, a tree of plain tuples out.
 
-The reader keeps the operators that wait for their right side on a stack [E. W. Dijkstra, "Algol 60 translation", 1961:
-the shunting-yard algorithm], so that a formula nested however deep needs no recursion.
-
 Nodes: ("value", v), ("missing",), ("cell", sheet, row, column), ("area", sheet, first, last), ("name", text),
 ("array", rows), ("negative", node), ("percent", node), ("binary", operator, left, right), ("call", name, arguments).
 A row or column is (number, is_absolute); an area's row or column that is None runs over the whole sheet.
@@ -10,8 +7,8 @@ A row or column is (number, is_absolute); an area's row or column that is None r
 
 from __future__ import annotations
 
+import functools
 import re
-from collections.abc import Iterator
 from typing import Any
 
 from drenchbook.errors import InputError
@@ -21,34 +18,49 @@ from drenchbook.function_spelling import plain_name
 Node = tuple[Any, ...]
 LAST_ROW, LAST_COLUMN = 1_048_576, 16_384
 
-# Earlier ones win: a function is told by its bracket, a cell by what does not follow it.
-_TOKENS = re.compile(
-    r"""(?P<error>\#(?:VALUE!|N/A|NAME\?|REF!|DIV/0!|NUM!|NULL!))
-    |(?P<function>(?:\[[^\]\[]*\]!|'(?:[^']|'')+'!)?[^\W\d][\w.]*\()
-    |(?P<sheet>(?:'(?:[^']|'')+'|\[\d+\][\w.]*|[^\W\d][\w.]*)!)
-    |(?P<area>(?:\$?[A-Z]{1,3}\$?\d+:\$?[A-Z]{1,3}\$?\d+|\$?[A-Z]{1,3}:\$?[A-Z]{1,3}|\$?\d+:\$?\d+)(?![\w.(]))
-    |(?P<cell>\$?[A-Z]{1,3}\$?[1-9]\d{0,6}(?![\w.(!:]))
-    |(?P<truth>(?:TRUE|FALSE)(?![\w.(!]))
-    |(?P<number>(?:\d+\.?\d*|\.\d+)(?:E[+-]?\d+)?)
-    |(?P<name>[^\W\d][\w.\\?]*(?![\w.(!]))
-    |(?P<string>"(?:[^"]|"")*")
-    |(?P<operator><=|>=|<>|[=<>&+\-*/^%(){},;])
-    |(?P<space>\s+)""",
-    re.IGNORECASE | re.VERBOSE,
-)
-_RANK = {"=": 1, "<": 1, ">": 1, "<=": 1, ">=": 1, "<>": 1, "&": 2, "+": 3, "-": 3, "*": 4, "/": 4, "^": 5}
-_SIGN_RANK = 6  # a sign binds closer than any operator: -2^2 is 4
-_END = "end"
-_CONSTANTS = ("number", "string", "truth", "error")
-Token = tuple[str, str, int]  # kind (an operator is its own kind), text, place
+GRAMMAR = r"""
+?start: comparison
+?comparison: joined | comparison COMPARE joined -> binary
+?joined: sum | joined JOIN sum -> binary
+?sum: product | sum SIGN product -> binary
+?product: power | product TIMES power -> binary
+?power: signed | power POWER signed -> binary
+?signed: suffixed | SIGN signed -> signed
+?suffixed: atom | suffixed "%" -> percent
+?atom: NUMBER -> number
+     | STRING -> string
+     | TRUTH -> truth
+     | ERROR -> error
+     | [SHEET] CELL -> cell
+     | [SHEET] AREA -> area
+     | [SHEET] NAME -> name
+     | "(" comparison ")"
+     | "{" row (";" row)* "}" -> array
+     | FUNCTION argument ("," argument)* ")" -> call
+row: constant ("," constant)*
+?constant: NUMBER -> number
+     | SIGN NUMBER -> signed_number
+     | STRING -> string
+     | TRUTH -> truth
+     | ERROR -> error
+argument: [comparison]
 
-
-class _CannotReadError(ValueError):
-    """The place in a formula, counted from 0, at which it makes no sense."""
-
-    def __init__(self, place: int):
-        super().__init__(place)
-        self.place = place
+COMPARE: "<=" | ">=" | "<>" | "=" | "<" | ">"
+JOIN: "&"
+SIGN: "+" | "-"
+TIMES: "*" | "/"
+POWER: "^"
+STRING: /"(?:[^"]|"")*"/
+ERROR.9: /#(?:VALUE!|N\/A|NAME\?|REF!|DIV\/0!|NUM!|NULL!)/i
+FUNCTION.8: /(?:\[[^\]\[]*\]!|'(?:[^']|'')+'!)?[^\W\d][\w.]*\(/
+SHEET.7: /(?:'(?:[^']|'')+'|\[\d+\][\w.]*|[^\W\d][\w.]*)!/
+AREA.6: /(?:\$?[A-Z]{1,3}\$?\d+:\$?[A-Z]{1,3}\$?\d+|\$?[A-Z]{1,3}:\$?[A-Z]{1,3}|\$?\d+:\$?\d+)(?![\w.(])/i
+CELL.5: /\$?[A-Z]{1,3}\$?[1-9]\d{0,6}(?![\w.(!:])/i
+TRUTH.4: /(?:TRUE|FALSE)(?![\w.(!])/i
+NUMBER.3: /(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?/
+NAME.2: /[^\W\d][\w.\\?]*(?![\w.(!])/
+%ignore /\s+/
+"""
 
 
 def parsed(formula: str) -> Node:
@@ -67,169 +79,25 @@ def parsed(formula: str) -> Node:
     >>> parsed("=-B$7*2")
     ('binary', '*', ('negative', ('cell', None, (7, True), (2, False))), ('value', 2.0))
     """
+    import lark  # slow to load, and not needed by those who only call a function
+
     try:
-        return _Reader(formula.strip().removeprefix("=")).tree()
-    except _CannotReadError as error:
-        raise InputError("formula", formula, f"cannot be read near character {error.place + 1}") from None
+        return _builder().transform(_parser().parse(formula.strip().removeprefix("=")))
+    except lark.exceptions.UnexpectedInput as error:
+        place = getattr(error, "column", -1)
+        where = f" near character {place}" if isinstance(place, int) and place > 0 else ""
+        raise InputError("formula", formula, f"cannot be read{where}") from None
+    except lark.exceptions.VisitError as error:
+        if isinstance(error.orig_exc, InputError):
+            raise error.orig_exc from None
+        raise
 
 
-def _tokens(text: str) -> Iterator[Token]:
-    place = last = 0
-    while place < len(text):
-        found = _TOKENS.match(text, place)
-        if found is None:
-            raise _CannotReadError(place)
-        kind = found.lastgroup or ""
-        if kind != "space":
-            yield (found[0] if kind == "operator" else kind), found[0], place
-            last = place
-        place = found.end()
-    yield _END, "", last
+@functools.cache
+def _parser() -> Any:
+    import lark
 
-
-class _Open:
-    """What waits on the stack for its right side or its closing bracket."""
-
-    __slots__ = ("arguments", "operator", "rank")
-
-    def __init__(self, rank: int, operator: str, arguments: list[Node] | None = None):
-        self.rank, self.operator = rank, operator  # rank 0: a bracket, of a function where it has arguments
-        self.arguments = arguments
-
-
-class _Reader:
-    """Reads one formula, an operand and what follows it in turn."""
-
-    def __init__(self, text: str):
-        self.tokens = _tokens(text)
-        self.waiting: list[_Open] = []
-        self.nodes: list[Node] = []
-
-    def tree(self) -> Node:
-        """The tree of the whole text."""
-        while self.operand() and self.follows():
-            pass
-        return self.nodes.pop()
-
-    def operand(self) -> bool:
-        """Read signs, opening brackets and then one operand; an argument may be missing."""
-        while True:
-            kind, text, place = next(self.tokens)
-            if kind in ("+", "-"):
-                self.waiting.append(_Open(_SIGN_RANK, kind))
-            elif kind == "(":
-                self.waiting.append(_Open(0, ""))
-            elif kind == "function":
-                self.waiting.append(_Open(0, plain_name(text[:-1]), []))
-            elif kind in (",", ")") and self.waiting and self.waiting[-1].arguments is not None:
-                self.nodes.append(("missing",))
-                if kind == ")":
-                    self.close(place)
-                    return True
-                self.waiting[-1].arguments.append(self.nodes.pop())
-            else:
-                self.nodes.append(self.leaf(kind, text, place))
-                return True
-
-    def leaf(self, kind: str, text: str, place: int) -> Node:
-        """One value, reference, name or array."""
-        if kind in _CONSTANTS:
-            return ("value", _constant(kind, text))
-        sheet = None
-        if kind == "sheet":
-            sheet = text[:-1].strip("'").replace("''", "'")
-            kind, text, place = next(self.tokens)
-        if kind == "cell":
-            row, column = _corner(text)
-            return ("cell", sheet, row, column)
-        if kind == "area":
-            first, last = (_corner(half) for half in text.split(":"))
-            return ("area", sheet, first, last)
-        if kind == "name":
-            return ("name", sheet, text)
-        if kind == "{" and sheet is None:
-            return ("array", self.rows())
-        raise _CannotReadError(place)
-
-    def rows(self) -> tuple[tuple[Any, ...], ...]:
-        """The rows of an array up to its closing brace."""
-        rows: list[tuple[Any, ...]] = []
-        row: list[Any] = []
-        while True:
-            kind, text, place = next(self.tokens)
-            sign = kind if kind in ("+", "-") else ""
-            if sign:
-                kind, text, place = next(self.tokens)
-            if kind not in _CONSTANTS or (sign and kind != "number"):
-                raise _CannotReadError(place)
-            value = _constant(kind, text)
-            row.append(-value if sign == "-" else value)
-            kind, _, place = next(self.tokens)
-            if kind in (";", "}"):
-                rows.append(tuple(row))
-                row = []
-            elif kind != ",":
-                raise _CannotReadError(place)
-            if kind == "}":
-                break
-        if len({len(row) for row in rows}) != 1:
-            raise InputError("formula", "{…}", "needs rows of the same length")
-        return tuple(rows)
-
-    def follows(self) -> bool:
-        """Read what follows an operand; whether another operand has to come."""
-        while True:
-            kind, _, place = next(self.tokens)
-            if kind == "%":
-                self.nodes.append(("percent", self.nodes.pop()))
-            elif kind in _RANK:
-                self.settle(_RANK[kind])
-                self.waiting.append(_Open(_RANK[kind], kind))
-                return True
-            elif kind == ",":
-                self.settle(1)
-                if not self.waiting or self.waiting[-1].arguments is None:
-                    raise _CannotReadError(place)
-                self.waiting[-1].arguments.append(self.nodes.pop())
-                return True
-            elif kind == ")":
-                self.close(place)
-            elif kind == _END:
-                self.settle(1)
-                if self.waiting:
-                    raise _CannotReadError(place)
-                return False
-            else:
-                raise _CannotReadError(place)
-
-    def settle(self, rank: int) -> None:
-        """Give every waiting operator that binds as closely its right side."""
-        while self.waiting and self.waiting[-1].rank >= rank:
-            operator = self.waiting.pop()
-            right = self.nodes.pop()
-            if operator.rank < _SIGN_RANK:
-                self.nodes.append(("binary", operator.operator, self.nodes.pop(), right))
-            else:
-                self.nodes.append(("negative", right) if operator.operator == "-" else right)
-
-    def close(self, place: int) -> None:
-        """Close a bracket, and call its function where it has one."""
-        self.settle(1)
-        if not self.waiting:
-            raise _CannotReadError(place)
-        bracket = self.waiting.pop()
-        if bracket.arguments is not None:
-            arguments = (*bracket.arguments, self.nodes.pop())
-            # One empty argument is none at all: F() and F(,) differ.
-            self.nodes.append(("call", bracket.operator, () if arguments == (("missing",),) else arguments))
-
-
-def _constant(kind: str, text: str) -> Any:
-    if kind == "number":
-        return float(text)
-    if kind == "string":
-        return text[1:-1].replace('""', '"')
-    return text.upper() == "TRUE" if kind == "truth" else ERRORS[text.upper()]
+    return lark.Lark(GRAMMAR, parser="lalr", maybe_placeholders=True)
 
 
 def column_number(letters: str) -> int:
@@ -255,3 +123,79 @@ def _corner(text: str) -> tuple[tuple[int, bool] | None, tuple[int, bool] | None
     if (column and column[0] > LAST_COLUMN) or (row and not 1 <= row[0] <= LAST_ROW):
         raise InputError("formula", text, "is a cell outside any sheet")
     return row, column
+
+
+def _sheet(token: Any) -> str | None:
+    return None if token is None else str(token)[:-1].strip("'").replace("''", "'")
+
+
+def _binary(left: Node, operator: Any, right: Node) -> Node:
+    return ("binary", str(operator), left, right)
+
+
+def _signed(sign: Any, node: Node) -> Node:
+    return (
+        ("negative", node) if sign == "-" else ("binary", "+", ("value", 0.0), node) if node[0] == "missing" else node
+    )
+
+
+def _call(name: Any, *arguments: Node) -> Node:
+    # One empty argument is none at all: F() and F(,) differ.
+    return ("call", plain_name(str(name)[:-1]), () if arguments == (("missing",),) else arguments)
+
+
+def _cell(sheet: Any, token: Any) -> Node:
+    row, column = _corner(str(token))
+    return ("cell", _sheet(sheet), row, column)
+
+
+def _area(sheet: Any, token: Any) -> Node:
+    first, last = (_corner(half) for half in str(token).split(":"))
+    return ("area", _sheet(sheet), first, last)
+
+
+@functools.cache
+def _builder() -> Any:
+    import lark
+
+    @lark.v_args(inline=True)
+    class Builder(lark.Transformer):
+        binary = staticmethod(_binary)
+        signed = staticmethod(_signed)
+        call = staticmethod(_call)
+        cell = staticmethod(_cell)
+        area = staticmethod(_area)
+
+        def percent(self, node: Node) -> Node:
+            return ("percent", node)
+
+        def number(self, token: Any) -> Node:
+            return ("value", float(token))
+
+        def signed_number(self, sign: Any, token: Any) -> Node:
+            return ("value", -float(token) if sign == "-" else float(token))
+
+        def string(self, token: Any) -> Node:
+            return ("value", str(token)[1:-1].replace('""', '"'))
+
+        def truth(self, token: Any) -> Node:
+            return ("value", token.upper() == "TRUE")
+
+        def error(self, token: Any) -> Node:
+            return ("value", ERRORS[token.upper()])
+
+        def name(self, sheet: Any, token: Any) -> Node:
+            return ("name", _sheet(sheet), str(token))
+
+        def argument(self, node: Node | None) -> Node:
+            return ("missing",) if node is None else node
+
+        def row(self, *values: Node) -> tuple[Any, ...]:
+            return tuple(value[1] for value in values)
+
+        def array(self, *rows: tuple[Any, ...]) -> Node:
+            if len({len(row) for row in rows}) != 1:
+                raise InputError("formula", "{…}", "needs rows of the same length")
+            return ("array", rows)
+
+    return Builder()
