@@ -10,7 +10,7 @@ import numpy as np
 from drenchbook.check_context import Context
 from drenchbook.physics.surge import wave_speed
 from drenchbook.physics.water import density, sound_speed
-from drenchbook.site_model import tag_key
+from drenchbook.site_model import Missing, tag_key
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -25,6 +25,7 @@ class SurgePaths:
         self.context = context
         self.density = float(density(STIFFEST_WATER))
         self.sound_speed = float(sound_speed(STIFFEST_WATER))
+        self._times = {tag: self._time_of(model) for tag, model in context.rows["outlet_models"].items()}
         self._known: dict[str, tuple[float, float]] = {}
         self._speeds: dict[tuple[float, ...], float] = {}  # by bore and wall: many runs are alike
         self._run_number = {tag_key(tag): number for number, tag in enumerate(context.network.run_tags)}
@@ -34,15 +35,17 @@ class SurgePaths:
         self.closing_time = np.array([self._closing_time(station) for station in context.site.stations], dtype=float)
 
     def _closing_time(self, station: Any) -> float:
-        """The least of its outlets; a blank closes at once, one that cannot be used is not known. [s]"""
-        names = [getattr(station, f"outlet_{slot}") for slot in (1, 2, 3)]
-        models = [self.context.rows["outlet_models"].get(tag_key(name)) for name in names if isinstance(name, str)]
-        times = [
-            0.0 if model.closing_time is None else self.context.cell("outlet_models", model, "closing_time")
-            for model in models
-            if model is not None
-        ]
-        return float(np.min(times)) if times else 0.0
+        """The least of its outlets. [s]"""
+        names = [tag_key(getattr(station, f"outlet_{slot}")) for slot in (1, 2, 3)]
+        times = [self._times[name] for name in names if name in self._times]
+        return math.nan if any(map(math.isnan, times)) else min(times, default=0.0)
+
+    def _time_of(self, model: Any) -> float:
+        """Closing time of an outlet model; a blank closes at once, one that cannot be used is not known. [s]"""
+        typed = model.closing_time
+        if typed is None or (isinstance(typed, Missing) and typed.typed is None):
+            return 0.0
+        return self.context.cell("outlet_models", model, "closing_time")
 
     def _way(self, tag: str) -> tuple[float, float]:
         """Length and wave speed upstream of a tag, itself included; worked out once for each tag."""

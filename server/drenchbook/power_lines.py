@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -13,6 +13,8 @@ from drenchbook.checks import Judgement
 from drenchbook.operating_cases import POWER_LOST
 from drenchbook.site_line import SiteLine, line, name_of, sentence, unknown
 from drenchbook.site_model import tag_key
+
+Numbers: TypeAlias = np.ndarray[Any, Any]
 
 BOOSTER, STORAGE = "booster", "storage"
 MOST_NAMES = 8
@@ -42,27 +44,32 @@ def _left(judgement: Judgement, behind: list[int]) -> str:
     """What the stations behind something still get in the case of lost power."""
     if not behind:
         return "No station depends on it"
-    outcome = {True: [], False: [], None: []}  # type: dict[bool | None, list[str]]
+    key = ("without power",)
+    if key not in judgement.remembered:
+        judgement.remembered[key] = _without_power(judgement)
+    short, hidden = judgement.remembered[key]
+    groups: dict[str, list[int]] = {"Required flow is left at": [], "too little at": [], "not known at": []}
     for number in behind:
-        outcome[_has_flow(judgement, number)].append(name_of(judgement.site.stations[number]))
+        kind = 1 if short[number] else 2 if hidden[number] else 0
+        list(groups.values())[kind].append(number)
     words = []
-    for found, told in ((True, "Required flow is left at"), (False, "too little at"), (None, "not known at")):
-        if outcome[found]:
-            names = outcome[found][:MOST_NAMES]
-            more = len(outcome[found]) - len(names)
-            words.append(f"{told} {', '.join(names)}" + (f" and {more} more" if more else ""))
+    for told, members in groups.items():
+        if members:
+            names = ", ".join(name_of(judgement.site.stations[number]) for number in members[:MOST_NAMES])
+            more = len(members) - MOST_NAMES
+            words.append(f"{told} {names}" + (f" and {more} more" if more > 0 else ""))
     return sentence("; ".join(words))
 
 
-def _has_flow(judgement: Judgement, station: int) -> bool | None:
-    """Whether every outlet of a station has its required flow in every opening without power; None: not known."""
-    samples = judgement.measures.required_flow(POWER_LOST)
-    pairs = samples.pairs
-    own = np.isin(pairs.member, judgement.context.outlets_of[station])
-    margin, hidden = samples.margin[:, own], np.broadcast_to(samples.unknown, samples.margin.shape)[:, own]
-    if (margin < -SLACK).any():
-        return False
-    return None if hidden.any() or not own.any() else True
+def _without_power(judgement: Judgement) -> tuple[Numbers, Numbers]:
+    """[stations] whether an outlet lacks its required flow in some opening without power; whether one is not known."""
+    samples, count = judgement.measures.required_flow(POWER_LOST), len(judgement.site.stations)
+    station = judgement.cases.outlet_station[samples.pairs.member]
+    unknown = np.broadcast_to(samples.unknown, samples.margin.shape).any(axis=0)
+    short, hidden = np.zeros(count, dtype=bool), np.bincount(station, minlength=count) == 0
+    short[station[(samples.margin < -SLACK).any(axis=0)]] = True
+    hidden[station[unknown]] = True
+    return short, hidden
 
 
 def _behind(judgement: Judgement, table: str, row: Any) -> list[int]:
