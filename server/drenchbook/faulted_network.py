@@ -74,10 +74,13 @@ def network_in(network: Network, fault: str) -> Network:
     Every fault is stood with the usual other demand flowing; normal use is without it. Without power a storage stays
     hot, any other source that needs power gives cold water, and a stopped booster adds no head.
     """
+    if fault == CIRCULATION_OFF:
+        return _without_loops(network, np.ones(len(network.valve_tags), dtype=bool))
     if fault == NORMAL or fault in AS_NORMAL:
         return network
     changed = _with_demand(network)
     if fault == POWER_LOST:
+        changed = _without_loops(changed, network.valve_loop_needs_power)
         cold = ~network.source_stores & (network.source_power == YES)
         changed = replace(changed, source_cold=cold) if cold.any() else changed
         stopped = [key for key, power in network.booster_power.items() if power == YES]
@@ -89,6 +92,13 @@ def network_in(network: Network, fault: str) -> Network:
     return _one_valve(changed) if fault == VALVE_OUT and network.valve_has_second.any() else changed
 
 
+def _without_loops(network: Network, stopped: Numbers) -> Network:
+    """The network where the pumps of some loops stand still: their valves pass only what is drawn."""
+    if not (network.valve_loop_flow[stopped] > 0).any():
+        return network
+    return replace(network, valve_loop_flow=np.where(stopped, 0.0, network.valve_loop_flow))
+
+
 def _always(_: Network) -> bool:
     return True
 
@@ -98,6 +108,8 @@ def _draws(network: Network) -> bool:
 
 
 def _needs_power(network: Network) -> bool:
+    if network.valve_loop_needs_power.any():
+        return True
     return bool((network.source_power != NO).any()) or any(power != NO for power in network.booster_power.values())
 
 

@@ -203,6 +203,16 @@ class _Compiler:
         return {**found.arrays(), "valve_node": nodes, "valve_cold_node": np.array(ends[0], dtype=int),
                 "valve_hot_node": np.array(ends[1], dtype=int)}  # fmt: skip
 
+    def loop_runs(self) -> set[str]:
+        """Keys of the runs from each valve that has a loop round to the end of its return run."""
+        rows, found = {tag_key(run.tag): run for run in self.site.pipe_runs}, set()
+        for valve in self.site.mixing_valves:
+            tag = tag_key(valve.loop_return_run)
+            while tag in rows:
+                found.add(tag)
+                tag = tag_key(rows[tag].fed_from)
+        return found
+
     # Runs.
 
     def runs(self) -> dict[str, Any]:
@@ -236,7 +246,9 @@ class _Compiler:
         diameter, roughness_, constant = (np.array([key[j] for key in classes]) for j in range(3))
         self.run_devices = tuple(devices)
         self.classes = len(classes)
-        circulated = np.array([row.circulated is True for row in self.site.pipe_runs], dtype=bool)
+        on_loops = self.loop_runs()
+        circulated = np.array([row.circulated is True or tag_key(row.tag) in on_loops for row in self.site.pipe_runs],
+                              dtype=bool)  # fmt: skip
         tags = tuple(str(row.tag) for row in self.site.pipe_runs)
         return {"run_circulated": circulated, "run_tags": tags, "run_node": self.nodes(RUN),
                 "run_pipe": tuple(self.pipes), "run_length": self.length, "run_resistance": self.resistance,

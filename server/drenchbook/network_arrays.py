@@ -132,6 +132,7 @@ class Network:
     valve_has_second: Numbers  # bool: a larger valve stands in parallel
     valve_alone: tuple[ValveFlow, ...]  # the smaller of two in parallel by itself, or the valve as it is
     valve_loop_flow: Numbers  # of a circulated loop, where it passes the valve
+    valve_loop_needs_power: Numbers  # bool: it has a loop whose pump is not said to run without power
     valve_has_bypass: Numbers
     valve_bypass_coefficient: Numbers
     valve_bypass_curve: Numbers

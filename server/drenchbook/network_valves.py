@@ -73,6 +73,9 @@ class MixingValves:
                    for name in ("coefficient", "curve", "outlet_square", "minimum_flow")}  # fmt: skip
         return {"valve_tags": tuple(str(row.tag) for row in self.site.mixing_valves),
                 "valve_bypass_curve": bypass_curve, "valve_has_bypass": fitted, "valve_has_second": second,
+                "valve_loop_needs_power": np.array([
+                    bool(tag_key(row.loop_return_run)) and row.loop_pump_needs_power is not False
+                    for row in self.site.mixing_valves], dtype=bool),
                 "valve_alone": tuple(alone), "valve_fault_missing": tuple(fault_missing),
                 **{f"valve_{key}": value for key, value in {**numbers, **columns}.items()}}  # fmt: skip
 

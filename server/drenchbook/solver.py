@@ -96,7 +96,8 @@ def _what_matters(network: Network, fault: str) -> tuple[Any, ...]:
     if fault in (HOT_LOST, SOURCE_COLD, COLD_LOST, MAIN_LOST, VALVE_OUT) or any(fault_gaps(network, fault).values()):
         return ()
     now = network_in(network, fault)
-    return (now.supply_draw, now.source_draw, now.source_cold, now.device_square, now.device_curve, now.device_head)
+    return (now.supply_draw, now.source_draw, now.source_cold, now.device_square, now.device_curve, now.device_head,
+            now.valve_loop_flow)  # fmt: skip
 
 
 def _fault(network: Network, cases: Cases, fault: str, block_openings: int) -> FaultResults:

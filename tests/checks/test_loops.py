@@ -103,7 +103,8 @@ def test_only_a_return_into_the_cold_inlet_counts_for_the_valve():
 def test_a_return_run_changes_nothing_else():
     """A dead branch: every flow and pressure of every case stays as it was, bit for bit."""
     plain, with_loop = judge(laboratory()), judge(edited(looped(), "mixing_valves", "MV-1", loop_flow=None))
-    for one, other in zip(plain.results.faults, with_loop.results.faults, strict=True):
+    for one in plain.results.faults:
+        other = with_loop.results.fault(one.fault)
         np.testing.assert_array_equal(one.outlet_flow, other.outlet_flow)
         np.testing.assert_array_equal(one.outlet_pressure, other.outlet_pressure)
 
@@ -152,3 +153,23 @@ def test_a_return_run_of_another_valve_is_a_sentence():
 def test_a_loop_pump_says_whether_it_needs_power(typed, word):
     site = edited(looped(), "mixing_valves", "MV-1", loop_pump_needs_power=typed)
     assert lines(report(site), "PWR-1", "MV-1")[0].word == word
+
+
+def test_a_valve_that_needs_its_loop_loses_control_where_the_pump_stands_still():
+    """L3 draws 0.5 gpm of the 3 that the valve needs; the flows stay, and no temperature is told."""
+    for power, stops in ((True, ("circulation off", "power lost")), (False, ("circulation off",))):
+        judgement = judge(edited(looped(3.0), "mixing_valves", "MV-1", loop_pump_needs_power=power))
+        alone = judgement.cases.find(("L3",))
+        at = judgement.cases.valves.of(alone)
+        for fault in ("normal", "circulation off", "power lost"):
+            result = judgement.results.fault(fault)
+            assert result.valve.under_control[:, at].all() == (fault not in stops), fault
+            assert np.isnan(result.valve.mixed_temperature[:, at]).all() == (fault in stops), fault
+        off, normal = judgement.results.fault("circulation off"), judgement.results.normal
+        np.testing.assert_array_equal(off.outlet_flow, normal.outlet_flow)
+
+
+def test_runs_on_a_loop_are_circulated_whatever_is_marked():
+    assert [row.circulated for row in looped().pipe_runs if row.tag == "TR-A"] == [False]
+    assert "circulation off" in [one.fault for one in judge(looped()).results.faults]
+    assert "circulation off" not in [one.fault for one in judge(laboratory()).results.faults]
