@@ -215,6 +215,7 @@ RESULT_TABLES: dict[str, tuple[ResultColumn, ...]] = {
     "DRENCH_SITE": SITE_COLUMNS,
     "DRENCH_PATH": PATH_COLUMNS,
     "DRENCH_CHOICES": CHOICE_COLUMNS,
+    "DRENCH_COURSE": COURSE_COLUMNS,
 }
 CASES_SHOWN = 600  # a site with more cases shows the governing ones on the sheet; the JSON report holds them all
 

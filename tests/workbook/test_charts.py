@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import pytest
 
 from drenchbook.result_tables import PATH_BARS
-from drenchbook.workbook.chart_sheet import BASE, FIRST, LOST, MARGINS_AT, NEEDED, STANDS
+from drenchbook.workbook.chart_sheet import BASE, COURSE_AT, FIRST, LOST, MARGINS_AT, NEEDED, STANDS, TITLES_ROW
 from drenchbook.workbook.layout import CHART_DATA
 from drenchbook.workbook.recalculating import recalculate
 from tests.workbook.packages import loaded, parts
@@ -75,7 +75,20 @@ def test_margins_stand_beside_their_stations_and_end_at_100_percent(lab):
     assert rows["L4"][0] == pytest.approx(14.38 / 20 - 1, abs=0.02)
     assert rows["L4"][1] == pytest.approx(15.51 / 30 - 1, abs=0.02)
     assert rows["L3"][3] == pytest.approx(0.5 / 3 - 1, abs=0.02)
-    assert max(value for row in rows.values() for value in row if isinstance(value, float)) <= 1
+    assert max(value for row in rows.values() for value in row if isinstance(value, (int, float))) <= 1
+
+
+def test_temperatures_are_those_of_the_station_that_runs_out_first(lab):
+    """Hand calculation: L1 and L2 together run out first, after 11.9 min; the valve then gives cold water, 42 °F."""
+    sheet = loaded(lab, data_only=True)[CHART_DATA]
+    assert "L1 + L2: cold season, high supply" in sheet.cell(TITLES_ROW + 1, COURSE_AT + 1).value
+    rows = list(sheet.iter_rows(min_row=FIRST + 1, min_col=COURSE_AT + 1, max_col=COURSE_AT + 2, values_only=True))
+    times = [minutes for minutes, _ in rows if isinstance(minutes, (int, float))]
+    assert times == sorted(times)
+    assert times[-1] == 15
+    at_ten = next(warm for minutes, warm in rows if minutes == 10)
+    assert at_ten == pytest.approx(85, abs=0.5)
+    assert rows[-1][1] < 60
 
 
 def test_they_follow_another_input(lab, tmp_path):
@@ -106,4 +119,4 @@ def test_a_chart_of_other_cells_is_left_alone(lab, tmp_path):
 
 def test_each_chart_has_alternative_text(lab):
     drawing = parts(lab)["xl/drawings/drawing1.xml"].decode()
-    assert len(re.findall(r'descr="[^"]{60,}"', drawing)) == 2
+    assert len(re.findall(r'descr="[^"]{60,}"', drawing)) == 3

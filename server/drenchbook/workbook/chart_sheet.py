@@ -1,4 +1,4 @@
-"""The sheet Chart data and the charts on the Cover that show it: pressure along a path, margins of all stations."""
+"""The sheet Chart data and the charts on the Cover that show it: pressure along a path, temperature, all margins."""
 
 from __future__ import annotations
 
@@ -7,11 +7,25 @@ from typing import Any
 from drenchbook.result_tables import MARGIN_COLUMNS, PATH_BARS
 from drenchbook.units import unit_of
 from drenchbook.workbook.drawing import PROTECTED, STATE, Drawing
-from drenchbook.workbook.layout import CHART_DATA, RESULTS, WORST_PATH, ResultArea, cell_name, on_sheet, range_name
+from drenchbook.workbook.layout import (
+    CHART_DATA,
+    COURSE,
+    COURSE_STATION_COLUMN,
+    COURSE_STATION_ROW,
+    RESULTS,
+    WORST_PATH,
+    ResultArea,
+    cell_name,
+    on_sheet,
+    range_name,
+)
 from drenchbook.workbook.look import FONT, INK, RULE, SLATE, WARN_FILL
 
 TITLES_ROW, HEADINGS, FIRST = 3, 5, 6
-BARS_AT, MARGINS_AT = 0, 8  # first columns of the two tables
+BARS_AT, MARGINS_AT, COURSE_AT = 0, 8, 14  # first columns of the three tables
+# Lines of the chart of temperatures: column of the course, its name there, its dash, its width.
+LINES = (("outlet", "At the station", "solid", 2.5), ("outlet_other", "At the station, other tank model", "dash", 1.75),
+         ("least", "Least", "round_dot", 1.25), ("greatest", "Greatest", "square_dot", 1.25))  # fmt: skip
 BASE, STANDS, LOST, NEEDED, LEVEL = range(1, 6)
 MOST_STATIONS = 40  # groups of columns that stay readable
 LOSS_FILL, HOT_FILL = "#AEBBC7", "#F3F5F7"
@@ -29,6 +43,7 @@ def draw_chart_data_sheet(drawing: Drawing) -> None:
     sheet.set_column(1, MARGINS_AT + len(MARGIN_COLUMNS), 12)
     _draw_bars(drawing, sheet)
     _draw_margins(drawing, sheet)
+    _draw_course(drawing, sheet)
     sheet.protect("", PROTECTED)
     drawing.page(sheet)
 
@@ -88,6 +103,36 @@ def _draw_margins(drawing: Drawing, sheet: Any) -> None:
             _write(sheet, row, MARGINS_AT + place, formula, look("computed", num_format="0%"), 0)
 
 
+def _draw_course(drawing: Drawing, sheet: Any) -> None:
+    """Minutes and temperatures; a line without an answer repeats the one before, so that a chart ends where it ends."""
+    look, area = drawing.look, drawing.layout.results[COURSE]
+    margins = drawing.layout.results["DRENCH_SCHEDULE"]
+    hot = margins.named("margin_hot")
+    sheet.write_string(COURSE_STATION_ROW, COURSE_AT, "Station", look("label"))
+    _write(sheet, COURSE_STATION_ROW, COURSE_STATION_COLUMN,
+           f'=IFERROR(INDEX({margins.helper(0)},MATCH(MIN({hot}),{hot},0))&"","")', look("computed"), "–")  # fmt: skip
+    names = [column.name for column in area.columns]
+
+    def given(name: str, number: int) -> str:
+        return on_sheet(RESULTS, cell_name(area.first + number, area.COLUMN + names.index(name), fixed=False))
+
+    case = f'IFERROR({given("case", 0)}&"","no result")'
+    unit = unit_of("temperature", drawing.units)
+    _write(sheet, TITLES_ROW, COURSE_AT, f'=IF({STATE}=1,"Temperature over the flush, {unit}: "&{case},'
+           '"Temperature over the flush: no result")', look("strong"), "title")  # fmt: skip
+    headings = ("Minutes", *(heading for _, heading, _, _ in LINES))
+    for place, heading in enumerate(headings):
+        sheet.write_string(HEADINGS, COURSE_AT + place, heading, look("heading", text_wrap=False))
+    for number in range(area.rows):
+        row = FIRST + number
+        for place, name in enumerate(("time", *(name for name, *_ in LINES))):
+            before = cell_name(row - 1, COURSE_AT + place, fixed=False)
+            value = f"{given('time', number)}/60" if name == "time" else given(name, number)
+            without = f'IF(ISNUMBER({before}),IF(ISNUMBER({given("time", number)}),"",{before}),"")'
+            formula = f"=IF(AND({STATE}=1,ISNUMBER({given(name, number)})),{value},{without})"
+            _write(sheet, row, COURSE_AT + place, formula, look("computed", num_format="0.00"), 0)
+
+
 def margin_rows(area: ResultArea) -> int:
     """How many stations the chart of margins shows."""
     return min(area.rows, MOST_STATIONS)
@@ -145,6 +190,26 @@ def margins_chart(drawing: Drawing) -> Any:
         {"label_position": "low", "num_font": {"name": FONT, "size": 9}, "line": {"color": INK, "width": 1.5}}
     )
     chart.set_legend({"position": "bottom", "font": {"name": FONT, "size": 9}})
+    return chart
+
+
+def course_chart(drawing: Drawing) -> Any:
+    """Temperature over time: the governing tank solid, the other dashed, the limits dotted."""
+    chart = drawing.book.add_chart({"type": "scatter", "subtype": "straight"})
+    last = FIRST + drawing.layout.results[COURSE].rows - 1
+    for place, (_, heading, dash, width) in enumerate(LINES, start=1):
+        chart.add_series({
+            "name": heading, "categories": _range(FIRST, COURSE_AT, last),
+            "values": _range(FIRST, COURSE_AT + place, last), "marker": {"type": "none"},
+            "line": {"color": INK if place != 2 else "#B8621B", "width": width, "dash_type": dash},
+        })  # fmt: skip
+    _finish(chart, f"={on_sheet(CHART_DATA, cell_name(TITLES_ROW, COURSE_AT))}")
+    font = {"name": FONT, "size": 9}
+    lines = {"visible": True, "line": {"color": RULE, "width": 0.5}}
+    chart.set_y_axis({"major_gridlines": lines, "num_font": font, "num_format": "0"})
+    chart.set_x_axis({"min": 0, "num_font": font, "num_format": "0", "name": "minutes after opening",
+                      "name_font": {**font, "bold": False}, "major_unit": 5})  # fmt: skip
+    chart.set_legend({"position": "bottom", "font": font})
     return chart
 
 

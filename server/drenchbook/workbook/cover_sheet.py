@@ -7,7 +7,7 @@ from typing import Any
 from drenchbook import __version__
 from drenchbook.result_tables import CAUTIONS, FAIL, OK, UNKNOWN, VERDICTS, WARN
 from drenchbook.site_tables import TABLES
-from drenchbook.workbook.chart_sheet import margins_chart, pressure_chart
+from drenchbook.workbook.chart_sheet import course_chart, margins_chart, pressure_chart
 from drenchbook.workbook.check_sheet import (
     CASES_SHOWN_HERE,
     SETS_GIVEN,
@@ -64,7 +64,9 @@ HOW_TO = (
 REVISIONS, REVISION_ROWS = (("Revision", LEFT), ("What changed and why", LEFT + 1), ("Date", RIGHT), ("By", RIGHT + 1),
                             ("Checked", RIGHT + 2)), 4  # fmt: skip
 PRESSURE_WORDS = ("Columns: the pressure at the supply, what each part of the path takes of it, what is left at the "
-                  "outlet, and what is needed there. The numbers stand on the sheet Chart data.")  # fmt: skip
+                  "outlet, and what is needed there. Numbers: sheet Chart data.")  # fmt: skip
+COURSE_WORDS = ("Lines over the minutes of the flush: temperature at the station by the governing tank model, solid, "
+                "by the other, dashed; dotted the least and greatest allowed. Numbers: sheet Chart data.")  # fmt: skip
 MARGIN_WORDS = ("Columns for each station: margins of flow, pressure, hot water and the least flow of the valve over "
                 "their limits. The numbers stand on the sheet Chart data.")  # fmt: skip
 CHART_ROWS = 16  # of the usual height
@@ -157,11 +159,13 @@ def _draw_revisions(drawing: Drawing, sheet: Any, row: int) -> int:
 
 def _draw_charts(drawing: Drawing, sheet: Any, row: int) -> int:
     """The charts side by side; gives the row below them."""
-    charts = ((LEFT, pressure_chart(drawing), 470, PRESSURE_WORDS), (RIGHT, margins_chart(drawing), 560, MARGIN_WORDS))
-    for place, chart, wide, words in charts:
+    charts = ((row, LEFT, pressure_chart(drawing), 470, PRESSURE_WORDS),
+              (row, RIGHT, course_chart(drawing), 560, COURSE_WORDS),
+              (row + CHART_ROWS, LEFT, margins_chart(drawing), 1060, MARGIN_WORDS))  # fmt: skip
+    for line, place, chart, wide, words in charts:
         chart.set_size({"width": wide, "height": CHART_ROWS * 20 - 10})
-        sheet.insert_chart(row, place, chart, {"description": words, "object_position": 2})
-    return row + CHART_ROWS + 1
+        sheet.insert_chart(line, place, chart, {"description": words, "object_position": 2})
+    return row + 2 * CHART_ROWS + 1
 
 
 def _draw_cautions(drawing: Drawing, sheet: Any, row: int) -> int:

@@ -211,6 +211,8 @@ def path_rows_of(site: Site) -> int:
 PATH_ASKED_ROW, PATH_STATION_COLUMN, PATH_CASE_COLUMN = 5, 19, 20
 CHOSEN_PATH, WORST_PATH, CHOICES = "DRENCH_PATH", "DRENCH_PATH of the least margin", "DRENCH_CHOICES"
 CHOICES_SHOWN = 40
+COURSE, COURSE_ROWS = "DRENCH_COURSE", 68  # rows of fifteen minutes, one to spare
+COURSE_STATION_ROW, COURSE_STATION_COLUMN = 4, 15  # cell of Chart data: whose temperatures are drawn
 
 
 def sets_of(site: Site) -> int:
@@ -233,6 +235,7 @@ def layout_of(site: Site, spare: int | None = None, cases_shown: int = CASES_SHO
     wholes = ((3, site.supplies), (4, site.hot_water_sources), (1, site.mixing_valves), (2, site.events))
     station, case = (on_sheet(WORKED_PATH, cell_name(PATH_ASKED_ROW, column))
                      for column in (PATH_STATION_COLUMN, PATH_CASE_COLUMN))  # fmt: skip
+    hot_station = on_sheet(CHART_DATA, cell_name(COURSE_STATION_ROW, COURSE_STATION_COLUMN))
     path = path_rows_of(site)
     asked: dict[str, tuple[int, str]] = {
         "DRENCH_SCHEDULE": (inputs[STATIONS.key].rows, ""),
@@ -242,6 +245,7 @@ def layout_of(site: Site, spare: int | None = None, cases_shown: int = CASES_SHO
         CHOSEN_PATH: (path, f"{station},{case},{{rows}}"),
         WORST_PATH: (path, '"","",{rows}'),
         CHOICES: (CHOICES_SHOWN, f"{station},{{rows}}"),
+        COURSE: (COURSE_ROWS, f'{hot_station},"","",{{rows}}'),
     }
     results, top = {}, 4
     for name, (rows, more) in asked.items():

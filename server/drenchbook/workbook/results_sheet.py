@@ -10,6 +10,7 @@ from drenchbook.workbook.drawing import PROTECTED, Drawing
 from drenchbook.workbook.layout import (
     CHOICES,
     CHOSEN_PATH,
+    COURSE,
     RESULTS,
     WORST_PATH,
     ResultArea,
@@ -25,6 +26,7 @@ TITLES = {
     "DRENCH_CASES": f"Operating cases (the first {CASES_SHOWN} on this sheet, all of them in the JSON report)",
     CHOSEN_PATH: "The path that the sheet Worked path asks for",
     WORST_PATH: "The path of the station with the least margin of flow or pressure, in that case",
+    COURSE: "Fifteen minutes of the station with the least margin of hot water, in the case that governs it",
     CHOICES: "What may be chosen on the sheet Worked path",
 }
 KEY = "As text"
