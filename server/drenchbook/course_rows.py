@@ -82,7 +82,7 @@ def course_of_case(
     part = cases.stations.of(opening)
     pair = part.start + cases.stations.member[part].tolist().index(station)
     times = course_times(courses.flush if courses.flush > 0 else math.nan)
-    governing, other = (_one(courses.phases(fault, model), state, pair) for model in (False, True))
+    governing, other = (_one(courses.phases(fault, np.array([pair]), model), state) for model in (False, True))
     layers = None
     if mixed_fraction is not None:
         heater = _heater(courses, station)
@@ -99,11 +99,10 @@ def course_of_case(
     return [{name: float(column[row]) for name, column in values.items()} for row in range(len(times))]
 
 
-def _one(phases: Phases, state: int, pair: int) -> Phases:
+def _one(phases: Phases, state: int) -> Phases:
     """One pair in one state, as arrays of one row and one column."""
-    one = phases.take(np.array([pair]))
-    parts = {name: value[[state]] for name, value in vars(one).items() if isinstance(value, np.ndarray)}
-    return replace(one, **parts, source=one.source.at(state, np.array([0])))
+    parts = {name: value[[state]] for name, value in vars(phases).items() if isinstance(value, np.ndarray)}
+    return replace(phases, **parts, source=phases.source.at(state, np.array([0])))
 
 
 def _heater(courses: Courses, station: int) -> Heater | None:

@@ -84,15 +84,6 @@ class Phases:
     known: Numbers  # bool
     source: HotCourse  # of the source of each pair, by one tank model
 
-    def take(self, columns: Numbers) -> Phases:
-        """Some of the pairs."""
-        parts: dict[str, Any] = {}
-        for field in fields(self):
-            value = getattr(self, field.name)
-            whole = isinstance(value, HotCourse)
-            parts[field.name] = value.take(columns) if whole else value if field.name == "cold" else value[:, columns]
-        return Phases(**parts)
-
     def mixed(self, surplus: Numbers) -> Numbers:
         """Heat behind a valve: that of its set temperature, or with the valve full hot that of the hot water."""
         return np.minimum(self.wanted, surplus)
@@ -112,6 +103,25 @@ class Phases:
         return self.kept * temperature + self.gained
 
 
+@dataclass(frozen=True)
+class _Parts:
+    """What the courses of a fault are made of, before each pair of an opening and a station takes its own."""
+
+    results: FaultResults
+    cold: Numbers
+    place: Numbers  # [station pairs] in the pairs of valves
+    valve: Numbers  # [station pairs]
+    course: HotCourse  # [S, source pairs]
+    cooled: Numbers  # [S, valve pairs]
+    stood: Numbers
+    first: Numbers  # [S, stations]
+    bad: Numbers  # [2 seasons, stations]
+    bad_end: Numbers
+    purge: Numbers  # [S, station pairs]
+    kept: Numbers
+    gained: Numbers
+
+
 class Courses:
     """The courses of one solved site: what all faults share is worked out once."""
 
@@ -122,14 +132,18 @@ class Courses:
         limits = [context.limit(name).value for name in ("HOT-1", "TMP least", "TMP greatest")]
         self.flush, self.least, self.greatest = (np.nan if value is None else value for value in limits)
         self._summaries: dict[str, Summary] = {}
+        self._standing: dict[str, tuple[Numbers, Numbers, Numbers, Numbers]] = {}
         self._storage: dict[str, tuple[Numbers, Numbers]] = {}
 
     def summary(self, fault: str = NORMAL) -> Summary:
         """Every course of a fault in numbers, by the governing tank model."""
+        if fault not in self._summaries and not (self.context.results.fault(fault).state == SOLVED).any():
+            nothing = np.full((len(STATES), len(self.cases.stations.member)), np.nan)
+            self._summaries[fault] = Summary(*(nothing for _ in fields(Summary)))
         if fault not in self._summaries:
-            phases = self.phases(fault)
-            blocks = [self._summary(phases.take(np.arange(start, min(start + BLOCK_PAIRS, phases.purge.shape[1]))))
-                      for start in range(0, max(phases.purge.shape[1], 1), BLOCK_PAIRS)]  # fmt: skip
+            parts, count = self._parts(fault, other_model=False), len(self.cases.stations.member)
+            blocks = [self._summary(self._phases(parts, np.arange(start, min(start + BLOCK_PAIRS, count))))
+                      for start in range(0, max(count, 1), BLOCK_PAIRS)]  # fmt: skip
             self._summaries[fault] = Summary(*(
                 np.concatenate([getattr(one, field.name) for one in blocks], axis=1) for field in fields(Summary)
             ))  # fmt: skip
@@ -154,33 +168,40 @@ class Courses:
             self._storage[fault] = left, recovery_seconds(course, self.flush)
         return self._storage[fault]
 
-    def phases(self, fault: str, other_model: bool = False) -> Phases:
-        """What makes every course of a fault."""
-        results, pairs = self.context.results.fault(fault), self.cases.stations
-        cold, place, valve = cold_enthalpy(self.context), *self._valve_of_pairs()
-        shape = (len(STATES), len(pairs.member))
-        direct = np.broadcast_to(valve == NONE, shape)
+    def phases(self, fault: str, pairs: Numbers, other_model: bool = False) -> Phases:
+        """What makes the courses of some pairs of an opening and a station in a fault."""
+        return self._phases(self._parts(fault, other_model), pairs)
+
+    def _parts(self, fault: str, other_model: bool) -> _Parts:
+        results, cold = self.context.results.fault(fault), cold_enthalpy(self.context)
+        held, first, bad, bad_end = self._standing_of(fault)
+        cooled, stood = self._hot_runs(results, cold, held)
+        place, valve = self._valve_of_pairs()
+        kept, gained = self._passage(results)
+        purge = np.where(valve == NONE, self._direct_purge(results), results.station.purge_seconds)
+        purge = np.where(np.isinf(purge), np.nan, purge)  # a starved station passes nothing: there is no course
+        course = self.sources(fault)[int(other_model)]
+        return _Parts(results, cold, place, valve, course, cooled, stood, first, bad, bad_end, purge, kept, gained)
+
+    def _phases(self, all_: _Parts, columns: Numbers) -> Phases:
+        place, valve, cold = all_.place[columns], all_.valve[columns], all_.cold
+        member, opening = self.cases.stations.member[columns], self.cases.stations.opening[columns]
+        direct = np.broadcast_to(valve == NONE, (len(STATES), len(columns)))
         set_heat, lowest = valve_numbers(self.context)
         wanted = np.maximum(np.append(set_heat, np.nan)[valve] - cold, 0.0)
         needed = enthalpy_kernel(np.append(lowest, np.nan)[valve]) - cold
-        source = self._source_of_pairs(self.sources(fault)[int(other_model)], place)
-        held = self.held(fault)
-        standing = standing_temperatures(self.pipes.surroundings, held)
-        seconds, stood = self._hot_runs(results, cold, held)
-        first = first_water(self.context, self.pipes.tepid_middle, standing)
-        bad, bad_end = (share[SEASON][:, pairs.member] for share in self._not_tepid(standing))
+        source, purge = self._source_of_pairs(all_.course, place), all_.purge[:, columns]
+        bad, bad_end = (share[SEASON][:, member] for share in (all_.bad, all_.bad_end))
         gives_none = ~source.mixed & (source.full == 0) & (source.later == 0)
-        control = np.where(direct | gives_none, True, _at(results.valve.under_control, place, False))
-        kept, gained = self._passage(results)
-        purge = np.where(direct, self._direct_purge(results), results.station.purge_seconds)
-        purge = np.where(np.isinf(purge), np.nan, purge)  # a starved station passes nothing: there is no course
-        dry = (results.fault in COLD_WATER_FAULTS) | (wanted <= 0)  # no hot water is drawn
+        control = np.where(direct | gives_none, True, _at(all_.results.valve.under_control, place, False))
+        dry = (all_.results.fault in COLD_WATER_FAULTS) | (wanted <= 0)  # no hot water is drawn
         return Phases(
             cold=cold, wanted=np.where(direct, 0.0, wanted), needed=np.where(direct, 0.0, needed), purge=purge,
-            first=np.where(purge > 0, first[:, pairs.member], np.nan), bad=bad, bad_end=bad_end,
-            cooled=np.where(direct | dry, 0.0, _at(seconds, place, 0.0)), stood=_at(stood, place, 0.0),
-            silent=np.where(direct | dry, 0.0, source.silent), kept=kept, gained=gained,
-            known=control & (results.state[:, pairs.opening] == SOLVED), source=source)  # fmt: skip
+            first=np.where(purge > 0, all_.first[:, member], np.nan), bad=bad, bad_end=bad_end,
+            cooled=np.where(direct | dry, 0.0, _at(all_.cooled, place, 0.0)), stood=_at(all_.stood, place, 0.0),
+            silent=np.where(direct | dry, 0.0, source.silent), kept=all_.kept[:, columns],
+            gained=all_.gained[:, columns],
+            known=control & (all_.results.state[:, opening] == SOLVED), source=source)  # fmt: skip
 
     # ---- parts ----
 
@@ -216,23 +237,39 @@ class Courses:
         return ends / ends[-1] if len(ends) and ends[-1] > 0 else ends, standing[:, :, runs].transpose(2, 0, 1)
 
     def _not_tepid(self, standing: Numbers) -> tuple[Numbers, Numbers]:
-        """[2 seasons, stations] share of the standing water that is not tepid, and after which share all is."""
-        count = len(self.network.station_tags)
-        bad, bad_end = np.zeros((2, count)), np.zeros((2, count))
-        known: dict[int, tuple[Numbers, Numbers]] = {}
-        for number, node in enumerate(self.network.station_node.tolist()):
-            if node not in known:
-                ends, waters = self.slugs(number, standing)
-                fine = ((waters >= self.least - 1e-9) & (waters <= self.greatest + 1e-9)).all(
-                    axis=1
-                )  # [slugs, seasons]
-                share = np.diff(ends, prepend=0.0)[:, None]
-                wrong = np.where(fine | (share <= 0), 0.0, share).sum(axis=0), np.where(
-                    fine | (share <= 0), 0.0, ends[:, None]).max(axis=0, initial=0.0)  # fmt: skip
-                hidden = np.isnan(waters).any(axis=(0, 1)) if len(ends) else np.zeros(2, dtype=bool)
-                known[node] = tuple(np.where(hidden, np.nan, one) for one in wrong)  # type: ignore[assignment]
-            bad[:, number], bad_end[:, number] = known[node]
-        return bad, bad_end
+        """[2 seasons, stations] share of the standing water that is not tepid, and after which share all is.
+
+        Sums from the root of each tree to its nodes, level by level: what is not tepid, and what lies above the first
+        run that is not.
+        """
+        network = self.network
+        fine = ((standing >= self.least - 1e-9) & (standing <= self.greatest + 1e-9)).all(axis=0)
+        fine = np.where(np.isnan(standing).any(axis=0), np.nan, fine)  # [seasons, runs]
+        own = np.zeros((2, len(network.parent)))
+        content = network.purge_sum - network.purge_sum[network.parent]
+        own[:, network.run_node] = np.where(content[network.run_node] > 0, 1.0 - fine, 0.0)  # 1 where it is not tepid
+        bad, above = np.zeros(own.shape), np.full(own.shape, np.inf)
+        for level in range(1, int(network.depth.max(initial=0)) + 1):
+            nodes = np.flatnonzero(network.depth == level)
+            parent = network.parent[nodes]
+            bad[:, nodes] = bad[:, parent] + own[:, nodes] * content[nodes]
+            first = np.where(own[:, nodes] > 0, network.purge_sum[parent], np.inf)
+            above[:, nodes] = np.minimum(above[:, parent], first)
+        whole = network.purge_sum[network.station_node]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = np.where(whole > 0, bad[:, network.station_node] / whole, 0.0)
+            end = np.where(whole > 0, 1.0 - above[:, network.station_node] / whole, 0.0)
+        return share, np.where(np.isnan(share), np.nan, np.clip(end, 0.0, 1.0))
+
+    def _standing_of(self, fault: str) -> tuple[Numbers, Numbers, Numbers, Numbers]:
+        """Held temperatures, first water [S, stations] and the shares that are not tepid [2, stations] of a fault."""
+        kind = fault if fault in (CIRCULATION_OFF, AFTER_IDLE) else NORMAL
+        if kind not in self._standing:
+            held = self.held(kind)
+            standing = standing_temperatures(self.pipes.surroundings, held)
+            first = first_water(self.context, self.pipes.tepid_middle, standing)
+            self._standing[kind] = held, first, *self._not_tepid(standing)
+        return self._standing[kind]
 
     def _valve_of_pairs(self) -> tuple[Numbers, Numbers]:
         """For each pair of an opening and a station its place in the pairs of valves, and the valve; NONE without."""
