@@ -1,5 +1,7 @@
 """The solver against printed and run values of the EPANET engine on trees of pipes with pressure-dependent outlets."""
 
+import random
+
 import pytest
 from wntr.epanet import toolkit
 
@@ -43,9 +45,9 @@ def site_of_tree(tree, method, feet=RESERVOIR_FEET):
     )
 
 
-def together(tree, method):
+def together(tree, method, feet=RESERVOIR_FEET):
     """Pressures and flows of all outlets together, by run."""
-    one = solved(site_of_tree(tree, method))
+    one = solved(site_of_tree(tree, method, feet))
     names = [pipe[0] for pipe in tree if pipe[6]]
     opening = one.cases.find(tuple(f"L {name}" for name in names))
     place = one.cases.outlets.of(opening)
@@ -100,3 +102,34 @@ def test_deep_tree_in_the_engine(method, tmp_path):
     theirs = engine(tree, method, tmp_path)
     assert pressure == pytest.approx(theirs[0], abs=0.003 * RESERVOIR_FEET * FOOT_OF_WATER / PSI)
     assert flow == pytest.approx(theirs[1], rel=0.004)
+
+
+def random_tree(seed):
+    """A tree of 4 to 14 runs in which every emitter has pressure, and the head of its reservoir."""
+    drawn = random.Random(seed)
+    tree = [("R0", "R", drawn.uniform(20, 100), "1-1/2", drawn.uniform(0, 4), drawn.uniform(0, 5), 0.0)]
+    for number in range(1, drawn.randint(4, 14)):
+        above = drawn.choice(tree)
+        size = drawn.choice(("1-1/2", "1-1/4", "1") if above[3] == "1-1/2" else ("1-1/4", "1", "1/2"))
+        height = above[5] + drawn.uniform(-4, 6)
+        emitter = drawn.choice((0.0, drawn.uniform(0.3, 1.5))) if size != "1/2" else drawn.uniform(0.1, 0.4)
+        tree.append((f"R{number}", above[0], drawn.uniform(5, 80), size, drawn.uniform(0, 5), height, emitter))
+    tree.append(("E", tree[-1][0], 10.0, "1", 1.0, tree[-1][5], 1.0))
+    tree.append(("F", tree[1][0], 15.0, "1", 0.5, tree[1][5] + 2.0, 0.8))
+    return tree, drawn.uniform(130.0, 230.0)
+
+
+@pytest.mark.parametrize("method", PRESSURE)
+@pytest.mark.parametrize("seed", range(12))
+def test_random_trees_in_the_engine(method, seed, tmp_path):
+    """0.15 % of the head and of each flow: its g, density, exponent 1.852 and, for Darcy, its explicit friction factor.
+
+    No emitter of these trees starves: its emitters would suck, ours do not.
+    """
+    tree, feet = random_tree(seed)
+    theirs = engine(tree, method, tmp_path, feet)
+    assert min(theirs[0].values()) > 0.01 * feet
+    pressure, flow = together(tree, method, feet)
+    assert len(flow) >= 2
+    assert pressure == pytest.approx(theirs[0], abs=0.0015 * feet * FOOT_OF_WATER / PSI)
+    assert flow == pytest.approx(theirs[1], rel=0.0015)
