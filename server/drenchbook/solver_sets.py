@@ -182,12 +182,12 @@ def _step(block: Block, now: Flows, hot: Numbers, miss_flow: Numbers, miss_hot: 
         empty = (hot <= 0) & (miss_hot >= 0) & ~full
     low, high = np.zeros(flow.shape, dtype=bool), np.zeros(flow.shape, dtype=bool)
     at_full = full
-    for _ in range(flow.shape[2] + 2):
+    for _ in range(flow.shape[2] + hot.shape[2] + 2):
         system = _system(block, now, hot, miss_flow, miss_hot, full)
         step_flow, step_hot = _newton_step(block, now, hot, system, low, high, full, empty)
         total = gathered(flow + step_flow, total_of)
         more_full = (hot + step_hot > total * (1 + WHOLE)) & ~full
-        more_empty = (hot + step_hot < 0) & ~empty & ~more_full & ~full
+        more_empty = (hot + step_hot < 0) & ~empty & ~full & ~more_full.any(axis=2, keepdims=True)
         later = (more_full | more_empty).any(axis=2, keepdims=True)
         more_low = (flow + step_flow < 0) & ~low & ~later
         more_high = (flow + step_flow > cap) & ~high & ~later
