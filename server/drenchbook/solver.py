@@ -78,34 +78,33 @@ def solve(
     done: list[tuple[tuple[Any, ...], FaultResults]] = []
     found = []
     for fault in faults_of(network) if faults is None else faults:
-        found.append(_like_another(network, fault, done) or _fault(network, cases, fault, block_openings))
-        done.append((_what_matters(network, fault), found[-1]))
+        now = network if fault in (COLD_LOST, MAIN_LOST) else network_in(network, fault)
+        mine = _what_matters(network, now, fault)
+        found.append(_like_another(mine, fault, done) or _fault(network, now, cases, fault, block_openings))
+        done.append((mine, found[-1]))
     return Results(tuple(found))
 
 
-def _like_another(network: Network, fault: str, done: list[tuple[tuple[Any, ...], FaultResults]]
+def _like_another(mine: tuple[Any, ...], fault: str, done: list[tuple[tuple[Any, ...], FaultResults]]
                   ) -> FaultResults | None:  # fmt: skip
     """Results of a fault that changes nothing against one that is solved already: the same arrays."""
-    mine = _what_matters(network, fault)
     same = [one for what, one in done if mine and what and all(a is b for a, b in zip(what, mine, strict=True))]
     return replace(same[0], fault=fault) if same else None
 
 
-def _what_matters(network: Network, fault: str) -> tuple[Any, ...]:
+def _what_matters(network: Network, now: Network, fault: str) -> tuple[Any, ...]:
     """What the flows of a fault rest on, to tell faults that are alike; () where it stands by itself."""
     if fault in (HOT_LOST, SOURCE_COLD, COLD_LOST, MAIN_LOST, VALVE_OUT) or any(fault_gaps(network, fault).values()):
         return ()
-    now = network_in(network, fault)
     return (now.supply_draw, now.source_draw, now.source_cold, now.device_square, now.device_curve, now.device_head,
             now.valve_loop_flow)  # fmt: skip
 
 
-def _fault(network: Network, cases: Cases, fault: str, block_openings: int) -> FaultResults:
+def _fault(network: Network, now: Network, cases: Cases, fault: str, block_openings: int) -> FaultResults:
     out = blank_results(cases, fault)
     if fault in (COLD_LOST, MAIN_LOST):
         return by_leakage(network, cases, out)
     out.state[:] = _state_before(network, cases, fault)
-    now = network_in(network, fault)
     curves = network_curves(now)
     open_now = np.flatnonzero(out.state[0] == SOLVED)
     for mode, of_mode in _by_mode(now, cases, fault, open_now):

@@ -6,7 +6,8 @@ F(p) = p - available(flow(p)) rises with p unless a device's curve dips; then th
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import functools
+from dataclasses import dataclass, fields, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -56,7 +57,8 @@ class Paths:
         segment, segment_group = rows_of(self.segment_group, 4, at)
         element, element_group = rows_of(self.element_group, 4, at)
         changed: dict[str, Any] = {"segment_group": segment_group, "element_group": element_group}
-        for name, value in self.__dict__.items():
+        for name in (one.name for one in fields(self)):
+            value = getattr(self, name)
             if name in ("power", "supply", "draw", "square"):
                 changed[name] = value.take(at, axis=1)
             elif name not in changed:
@@ -69,9 +71,12 @@ class Paths:
         part = self.power * powered
         line = self.square * flow
         if self.is_drawn:
-            drop, rise = supply_drop(self.supply, flow, self.draw)
-            loss = (part + line) * flow + drop
-            slope = HAZEN_WILLIAMS_FLOW * part + rise + 2 * line
+            loss, slope = (part + line) * flow, HAZEN_WILLIAMS_FLOW * part + 2 * line
+            for at in self.fed:
+                one = flow[..., at if flow.shape[2] == 4 else 0]
+                drop, rise = supply_drop(self.supply[..., at], one, self.draw[..., at])
+                loss[..., at] += drop
+                slope[..., at] += rise
         else:
             drop = self.supply * (powered if SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW else flow ** (SUPPLY_EXPONENT - 1))
             loss = (part + drop + line) * flow
@@ -82,23 +87,38 @@ class Paths:
                 self._of(flow, self.segment_group) * self.segment_factor, self.segment_diameter,
                 self.segment_roughness, self.segment_density, self.segment_viscosity,
             )  # fmt: skip
-            first = np.flatnonzero(np.diff(self.segment_group, prepend=-1))
-            groups = self.segment_group[first]
+            groups, first = self.first_segments
             wide[0][:, groups] += np.add.reduceat(gradient[0] * self.segment_length, first, axis=1)
             weight = self.segment_length * self.segment_factor
             wide[1][:, groups] += np.add.reduceat(gradient[1] * weight, first, axis=1)
         if len(self.element_group):
             value, rise = table(self.element_curve, self._of(flow, self.element_group) * self.element_factor)
-            first = np.flatnonzero(np.diff(self.element_group, prepend=-1))
-            groups = self.element_group[first]
+            groups, first = self.first_elements
             for total, one in zip(wide, (value, rise * self.element_factor), strict=True):
                 total[:, groups] += np.add.reduceat(one, first, axis=1)
         return wide[0].reshape(loss.shape), wide[1].reshape(loss.shape)
 
-    @property
+    @functools.cached_property
     def is_drawn(self) -> bool:
         """Whether any supply gives another demand besides."""
         return bool(self.draw.any())
+
+    @functools.cached_property
+    def fed(self) -> list[int]:
+        """The parts in which any opening has a supply."""
+        return np.flatnonzero(self.supply.any(axis=(0, 1))).tolist()
+
+    @functools.cached_property
+    def first_segments(self) -> tuple[Numbers, Numbers]:
+        """Parts that have segments, and where theirs begin."""
+        first = np.flatnonzero(np.diff(self.segment_group, prepend=-1))
+        return self.segment_group[first], first
+
+    @functools.cached_property
+    def first_elements(self) -> tuple[Numbers, Numbers]:
+        """Parts that have curve elements, and where theirs begin."""
+        first = np.flatnonzero(np.diff(self.element_group, prepend=-1))
+        return self.element_group[first], first
 
     @staticmethod
     def _of(flow: Numbers, group: Numbers) -> Numbers:
