@@ -88,6 +88,7 @@ RANKS: dict[str, float] = {
     "case_rows.py": 10.55,
     "path_lines.py": 10.55,
     "path_rows.py": 10.57,
+    "field_windows.py": 10.57,
     "course_rows.py": 10.58,
     "report.py": 10.6,
     "json_cases.py": 10.7,

@@ -9,6 +9,7 @@ from typing import Any
 from drenchbook import case_rows, course_rows, path_rows, schedule_rows, set_rows
 from drenchbook.check_samples import NOT_KNOWN, OUTCOME_WORDS
 from drenchbook.checks import worst_word
+from drenchbook.field_windows import DayOfTest, field_rows
 from drenchbook.judged_site import JudgedSite
 from drenchbook.result_tables import NOT_APPLICABLE, SITE_COLUMNS
 from drenchbook.site_lines import SiteLine, site_lines
@@ -49,6 +50,10 @@ class Report(JudgedSite):
     def course_rows(self, station: str = "", case: str = "", mixed_fraction: float | None = None) -> list[list[Any]]:
         """One row for each time of fifteen minutes in one case, in the order of COURSE_COLUMNS."""
         return course_rows.course_rows(self, station, case, mixed_fraction)
+
+    def field_rows(self, day: DayOfTest) -> list[list[Any]]:
+        """One row for each outlet: what a test on that day should find."""
+        return field_rows(self, day)
 
     def choice_rows(self, station: str = "") -> list[list[Any]]:
         """What may be chosen for the path of a station: what is open, season, supply, fault."""

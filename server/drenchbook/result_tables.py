@@ -208,6 +208,20 @@ CHOICE_COLUMNS: tuple[ResultColumn, ...] = (
     C("fault", "Fault", width=26),
 )
 
+# What a test should find at each outlet; the first column names station and outlet.
+FIELD_COLUMNS: tuple[ResultColumn, ...] = (
+    C("key", "Station and outlet", width=26),
+    C("need", "Required", "flow", 2),
+    C("flow_least", "Least", "flow", 2),
+    C("flow_most", "Most", "flow", 2),
+    C("pressure_least", "Least pressure", "pressure", 1),
+    C("pressure_most", "Most pressure", "pressure", 1),
+    C("tepid", "Tepid within", "seconds", 0),
+    C("temperature_least", "From", "temperature", 1),
+    C("temperature_most", "To", "temperature", 1),
+    C("state", "State", width=30),
+)
+
 RESULT_TABLES: dict[str, tuple[ResultColumn, ...]] = {
     "DRENCH_SCHEDULE": SCHEDULE_COLUMNS,
     "DRENCH_SETS": SET_COLUMNS,
@@ -215,6 +229,7 @@ RESULT_TABLES: dict[str, tuple[ResultColumn, ...]] = {
     "DRENCH_SITE": SITE_COLUMNS,
     "DRENCH_PATH": PATH_COLUMNS,
     "DRENCH_CHOICES": CHOICE_COLUMNS,
+    "DRENCH_FIELD": FIELD_COLUMNS,
     "DRENCH_COURSE": COURSE_COLUMNS,
 }
 CASES_SHOWN = 600  # a site with more cases shows the governing ones on the sheet; the JSON report holds them all

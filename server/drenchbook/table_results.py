@@ -12,11 +12,13 @@ from typing import Any
 
 from drenchbook.checks import judge
 from drenchbook.errors import SiteError
+from drenchbook.field_windows import DayOfTest
 from drenchbook.report import Report
 from drenchbook.result_tables import (
     CASE_COLUMNS,
     CHOICE_COLUMNS,
     COURSE_COLUMNS,
+    FIELD_COLUMNS,
     NO_RESULT,
     PATH_COLUMNS,
     SCHEDULE_COLUMNS,
@@ -142,6 +144,15 @@ def course_rows(
 def choice_rows(grids: Sequence[Grid], station: Any = "", rows: float = 0) -> Rows:
     """DRENCH_CHOICES: what may be chosen for the path of a station, padded to `rows`."""
     return _rows(grids, lambda report: report.choice_rows(_text(station)), CHOICE_COLUMNS, int(rows))
+
+
+def field_rows(
+    grids: Sequence[Grid], static: float | None = None, cold: float | None = None, hot: float | None = None,
+    pressure_error: float | None = None, temperature_error: float | None = None, rows: float = 0,
+) -> Rows:  # fmt: skip
+    """DRENCH_FIELD: what a test should find at each outlet on a day, padded to `rows`."""
+    day = DayOfTest(static, cold, hot, pressure_error, temperature_error)
+    return _rows(grids, lambda report: report.field_rows(day), FIELD_COLUMNS, int(rows))
 
 
 def _text(cell: Any) -> str:

@@ -99,7 +99,7 @@ def site_results(table: str, **given: Any) -> list[list[Any]]:
     Parameters
     ----------
     table : str
-        "schedule", "set", "case", "site", "path", "choices" or "course". [-]
+        "schedule", "set", "case", "site", "path", "choices", "course" or "field". [-]
     given : lists of rows, and where the table takes them `station`, `case`, `mixed_fraction` and `rows`
         The eleven tables by key, each with its heading row; only the cases of that station; the rows of the area that
         is filled, 0 for as many as there are. [-]
@@ -119,6 +119,7 @@ def site_results(table: str, **given: Any) -> list[list[Any]]:
         "site": table_results.site_rows,
         "path": table_results.path_rows,
         "choices": table_results.choice_rows,
+        "field": table_results.field_rows,
         "course": table_results.course_rows,
     }
     return makers[table](grids, **given)
@@ -345,6 +346,13 @@ FUNCTIONS: tuple[WorksheetFunction, ...] = (
                            "blank for the tank model that governs", optional=True, least=0.0, most=1.0), ROWS),
     _site_function("choices", "What may be chosen for the path of a station: what is open, season, supply and fault",
                    Argument("station", "any", "tag of a station; blank for the least margin", optional=True), ROWS),
+    _site_function("field", "What a test on a day should find at each outlet, each station alone",
+                   _number("static", "pressure", "pressure at the supply's gauge without flow", optional=True),
+                   _water("cold", "cold water of the day", optional=True),
+                   _water("hot", "hot water of the day at its source", optional=True),
+                   _number("pressure_error", "pressure", "what the gauge may err either way", optional=True, least=0.0),
+                   _number("temperature_error", "temperature difference", "what the thermometer may err either way",
+                           optional=True, least=0.0), ROWS, UNITS),
     _site_function("site", "Checks of supplies, hot water sources, valves and events as a whole", ROWS),
 )  # fmt: skip
 FUNCTION_BY_NAME = {function.name: function for function in FUNCTIONS}

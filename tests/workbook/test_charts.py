@@ -69,8 +69,8 @@ def test_bars_hang_from_each_other_and_end_at_the_outlet(lab):
 def test_margins_stand_beside_their_stations_and_end_at_100_percent(lab):
     """Hand calculation: L4's shower gets 14.38 of 20 gpm, its eye/face wash 2.82 of 3; L3 draws 0.5 of 3.0 gpm."""
     sheet = loaded(lab, data_only=True)[CHART_DATA]
-    rows = {row[0]: row[1:] for row in sheet.iter_rows(min_row=FIRST + 1, min_col=MARGINS_AT + 1, max_col=MARGINS_AT + 5, values_only=True)
-            if row[0]}  # fmt: skip
+    place = {"min_row": FIRST + 1, "min_col": MARGINS_AT + 1, "max_col": MARGINS_AT + 5}
+    rows = {row[0]: row[1:] for row in sheet.iter_rows(**place, values_only=True) if row[0]}
     assert list(rows) == ["L1", "L2", "L3", "L4", "L5"]
     assert rows["L4"][0] == pytest.approx(14.38 / 20 - 1, abs=0.02)
     assert rows["L4"][1] == pytest.approx(15.51 / 30 - 1, abs=0.02)

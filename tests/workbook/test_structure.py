@@ -16,7 +16,7 @@ from tests.workbook.packages import MAIN, cells, loaded, parts
 
 ORDER = [
     "Cover", "Project", "Limits", "Supplies", "Hot water sources", "Line devices", "Pipe runs", "Mixing valves",
-    "Valve models", "Outlet models", "Events", "Stations", "Schedule", "Cases", "Worked path", "Results",
+    "Valve models", "Outlet models", "Events", "Stations", "Schedule", "Cases", "Worked path", "Field test", "Results",
     "Cautions", "Check", "Chart data",
 ]  # fmt: skip
 

@@ -17,6 +17,7 @@ from drenchbook.workbook.chart_sheet import draw_chart_data_sheet
 from drenchbook.workbook.check_sheet import draw_check_sheet
 from drenchbook.workbook.cover_sheet import draw_cautions_sheet, draw_cover_sheet
 from drenchbook.workbook.drawing import Drawing
+from drenchbook.workbook.field_test_sheet import draw_field_test_sheet
 from drenchbook.workbook.formula_places import name_formula_places
 from drenchbook.workbook.input_sheets import draw_input_sheets
 from drenchbook.workbook.layout import layout_of
@@ -93,6 +94,7 @@ def workbook_bytes(site: Site, spare_rows: int | None = None, cases_shown: int =
     draw_schedule_sheet(drawing)
     draw_cases_sheet(drawing)
     draw_worked_path_sheet(drawing)
+    draw_field_test_sheet(drawing)
     draw_results_sheet(drawing)
     draw_cautions_sheet(drawing)
     draw_check_sheet(drawing, schedule_columns(drawing))

@@ -14,9 +14,9 @@ TEMPLATE_VERSION = 1  # raised whenever an older workbook can no longer be read 
 VERSION_NAME = "Template_version"
 
 COVER, SCHEDULE, CASES, RESULTS, CAUTIONS_SHEET, CHECK = "Cover", "Schedule", "Cases", "Results", "Cautions", "Check"
-WORKED_PATH, CHART_DATA = "Worked path", "Chart data"
-SHEETS = (COVER, *(table.sheet for table in TABLES), SCHEDULE, CASES, WORKED_PATH, RESULTS, CAUTIONS_SHEET, CHECK,
-          CHART_DATA)  # fmt: skip
+WORKED_PATH, CHART_DATA, FIELD_TEST = "Worked path", "Chart data", "Field test"
+SHEETS = (COVER, *(table.sheet for table in TABLES), SCHEDULE, CASES, WORKED_PATH, FIELD_TEST, RESULTS, CAUTIONS_SHEET,
+          CHECK, CHART_DATA)  # fmt: skip
 
 # Input sheets, 0-based rows: title, how to fill, counter, group band, thin blank row, then the one heading row.
 TITLE_ROW, HOW_ROW, COUNT_ROW, GROUP_ROW, THIN_ROW, HEADING_ROW = range(6)
@@ -211,8 +211,15 @@ def path_rows_of(site: Site) -> int:
 PATH_ASKED_ROW, PATH_STATION_COLUMN, PATH_CASE_COLUMN = 5, 19, 20
 CHOSEN_PATH, WORST_PATH, CHOICES = "DRENCH_PATH", "DRENCH_PATH of the least margin", "DRENCH_CHOICES"
 CHOICES_SHOWN = 40
+FIELD, FIELD_DAY_ROW, FIELD_DAY_COLUMN = "DRENCH_FIELD", 4, 5  # its array; cells of the day's measurements, downward
 COURSE, COURSE_ROWS = "DRENCH_COURSE", 68  # rows of fifteen minutes, one to spare
 COURSE_STATION_ROW, COURSE_STATION_COLUMN = 4, 15  # cell of Chart data: whose temperatures are drawn
+
+
+def field_lines(site: Site) -> int:
+    """Lines of the Field test: one for each outlet, and some to spare."""
+    slots = ("outlet_1", "outlet_2", "outlet_3")
+    return 5 + sum(getattr(station, slot) is not None for station in site.stations for slot in slots)
 
 
 def sets_of(site: Site) -> int:
@@ -236,6 +243,8 @@ def layout_of(site: Site, spare: int | None = None, cases_shown: int = CASES_SHO
     station, case = (on_sheet(WORKED_PATH, cell_name(PATH_ASKED_ROW, column))
                      for column in (PATH_STATION_COLUMN, PATH_CASE_COLUMN))  # fmt: skip
     hot_station = on_sheet(CHART_DATA, cell_name(COURSE_STATION_ROW, COURSE_STATION_COLUMN))
+    cells = (on_sheet(FIELD_TEST, cell_name(FIELD_DAY_ROW + number, FIELD_DAY_COLUMN)) for number in range(5))
+    day = ",".join(f'IF({cell}="","",{cell})' for cell in cells)  # an empty cell is not a zero
     path = path_rows_of(site)
     asked: dict[str, tuple[int, str]] = {
         "DRENCH_SCHEDULE": (inputs[STATIONS.key].rows, ""),
@@ -245,6 +254,7 @@ def layout_of(site: Site, spare: int | None = None, cases_shown: int = CASES_SHO
         CHOSEN_PATH: (path, f"{station},{case},{{rows}}"),
         WORST_PATH: (path, '"","",{rows}'),
         CHOICES: (CHOICES_SHOWN, f"{station},{{rows}}"),
+        FIELD: (field_lines(site), f'{day},{{rows}},"{site.units}"'),
         COURSE: (COURSE_ROWS, f'{hot_station},"","",{{rows}}'),
     }
     results, top = {}, 4

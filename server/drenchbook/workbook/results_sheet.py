@@ -11,6 +11,7 @@ from drenchbook.workbook.layout import (
     CHOICES,
     CHOSEN_PATH,
     COURSE,
+    FIELD,
     RESULTS,
     WORST_PATH,
     ResultArea,
@@ -27,6 +28,7 @@ TITLES = {
     CHOSEN_PATH: "The path that the sheet Worked path asks for",
     WORST_PATH: "The path of the station with the least margin of flow or pressure, in that case",
     COURSE: "Fifteen minutes of the station with the least margin of hot water, in the case that governs it",
+    FIELD: "What a test on the day of the sheet Field test should find",
     CHOICES: "What may be chosen on the sheet Worked path",
 }
 KEY = "As text"
