@@ -40,7 +40,7 @@ DRENCH_ADEQUACY(value, minimum, maximum)
 """.strip().splitlines()
 
 EXAMPLES = [(function, example) for function in FUNCTIONS for example in function.examples]
-NUMBER_FUNCTIONS = [function for function in FUNCTIONS if any(a.kind == "units" for a in function.takes)]
+NUMBER_FUNCTIONS = [function for function in FUNCTIONS if function.gives_number and function.takes[-1].kind == "units"]
 REQUIRED = [(function, place) for function in FUNCTIONS for place, argument in enumerate(function.takes)
             if not argument.optional and argument.kind not in ("any", "table")]  # fmt: skip
 NUMBERS = [(function, place) for function in FUNCTIONS for place, argument in enumerate(function.takes)
