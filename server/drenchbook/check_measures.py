@@ -58,7 +58,7 @@ class Measures(PipeStates):
     @functools.cached_property
     def hot_water(self) -> HotWater:
         """Minutes of hot water of every case."""
-        return hot_water(self.context)
+        return hot_water(self.context, self.loop_heat(NORMAL))
 
     def _fault(self, name: str) -> FaultResults:
         return self.context.results.fault(name)
@@ -369,7 +369,7 @@ class Measures(PipeStates):
         """[S, valve pairs] temperature at which water leaves each valve in a fault, with what its source holds."""
         if fault not in self._mixed:
             results = self._fault(fault)
-            held = held_temperature(self.context, results, self.heaters) if fault in MIXING else np.inf
+            held = held_temperature(self.context, results, self.heaters, self.loop_heat(fault)) if fault in MIXING else np.inf
             self._mixed[fault] = np.minimum(results.valve.mixed_temperature, held)
         return self._mixed[fault]
 

@@ -181,7 +181,8 @@ def _storage(judgement: Judgement, verdict: Verdict) -> str:
         usable = (float(hot.there[state, place]) - made) / volume
     if usable > 0:
         words.append(f"{_text(judgement, short / usable, 'volume')} more storage")
-    lower = _lower_set(judgement, verdict, float(hot.there[state, place]) / verdict.limit)
+    beside = float(hot.hot_flow[state, place] - judgement.results.normal.source_hot_flow[state, place])  # others, loops
+    lower = _lower_set(judgement, verdict, float(hot.there[state, place]) / verdict.limit - beside)
     if lower and governs == "stratified":
         words.append(f"set {lower}")
     regulated = [o for o in _open_outlets(judgement, verdict.opening) if o.kind == "shower" and not o.regulated]

@@ -297,6 +297,9 @@ def _why_minutes_unknown(judgement: Judgement, number: int) -> str:
         return f"the kind of {tag} is blank"
     if why := _blank_of_source(source):
         return why
+    for valve, loop in judgement.measures.loops.items():
+        if loop.why_unknown and int(judgement.network.valve_source[valve]) == number:
+            return f"what the loop loses is not known: {loop.why_unknown}"
     if source.kind != "storage":
         return f"the approach of the valve on {tag} is blank, or a temperature of {tag} is not that of hot water"
     return f"a number that the minutes of {tag} need is blank, or its start temperature is not above the cold water"

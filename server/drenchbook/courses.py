@@ -154,7 +154,8 @@ class Courses:
         again = None
         if fault == AFTER_RECOVERY:
             again = self.context.cell("project", self.context.site.project, "recovery_time")
-        return courses_of_sources(self.context, self.context.results.fault(fault), self.heaters, again)
+        loops = self.pipes.loop_heat(fault)
+        return courses_of_sources(self.context, self.context.results.fault(fault), self.heaters, loops, again)
 
     def storage(self, fault: str) -> tuple[Numbers, Numbers]:
         """What storages have left after the flush, as water of their start temperature [m³], and their recovery [s].

@@ -89,10 +89,11 @@ class Draw:
     heat: Numbers  # above cold water, while the hot water is hot enough [W]
     greatest: Numbers  # with every valve full hot [kg/s]
     lowest: Numbers  # lowest temperature with which every valve still holds its set temperature [°C]
+    loops: Numbers  # that part of the heat which circulated loops lose [W]
 
     def take(self, columns: Numbers) -> Draw:
         """What is asked in some pairs."""
-        return Draw(self.heat[:, columns], self.greatest[:, columns], self.lowest[:, columns])
+        return Draw(*(getattr(self, field.name)[:, columns] for field in fields(self)))
 
 
 def source_pair_of_valves(context: Context) -> Numbers:
@@ -130,13 +131,13 @@ def valve_mass(context: Context, results: FaultResults) -> Numbers:
     return results.valve.hot_flow * (cold if cold_fault else hot) + results.valve.cold_flow * cold
 
 
-def draws(context: Context, results: FaultResults, sources: tuple[Heater, ...]) -> Draw:
-    """What is asked of every source in every case of a fault."""
+def draws(context: Context, results: FaultResults, sources: tuple[Heater, ...], of_loops: Numbers) -> Draw:
+    """What is asked of every source in every case of a fault; `of_loops` [S, valves] is what loops lose [W]."""
     cases, network = context.cases, context.network
     shape = (len(STATES), len(cases.sources.member))
-    heat, greatest, lowest = np.zeros(shape), np.zeros(shape), np.full(shape[1], -np.inf)
+    heat, greatest, lost, lowest = np.zeros(shape), np.zeros(shape), np.zeros(shape), np.full(shape[1], -np.inf)
     if not shape[1]:
-        return Draw(heat, greatest, np.zeros(shape))
+        return Draw(heat, greatest, np.zeros(shape), lost)
     place, member = source_pair_of_valves(context), cases.valves.member
     wanted, least = valve_numbers(context)
     cold, mass = cold_enthalpy(context), valve_mass(context, results)
@@ -144,14 +145,17 @@ def draws(context: Context, results: FaultResults, sources: tuple[Heater, ...]) 
     for state in range(shape[0]):
         heat[state] = np.bincount(place, weights=asked[state], minlength=shape[1])
         greatest[state] = np.bincount(place, weights=mass[state], minlength=shape[1])
+        of_valves = np.where(asked[state] == 0, 0.0, of_loops[state, member])  # a valve full cold takes no hot water
+        lost[state] = np.bincount(place, weights=of_valves, minlength=shape[1])
     np.maximum.at(lowest, place, least[member])
     warm = np.array([enthalpy_kernel(one.temperature) for one in sources])[cases.sources.member] - cold
     demand = np.array([one.other_demand for one in sources])[cases.sources.member]
-    others = demand * density_kernel(network.source_temperature[cases.sources.member]) * np.maximum(warm, 0.0)
+    others = demand * density_kernel(network.source_temperature[cases.sources.member]) * np.maximum(warm, 0.0) + lost
     with np.errstate(divide="ignore", invalid="ignore"):
-        # other draws keep their heat too, and grow as the valves' do
+        # other draws and loops keep their heat too, and grow as the valves' do
         most = np.where(heat > 0, greatest * (1 + others / heat), np.where(others > 0, others / warm, 0.0))
-    return Draw(heat + others, np.where(np.isnan(heat + others), np.nan, most), np.broadcast_to(lowest, shape))
+    whole = heat + others
+    return Draw(whole, np.where(np.isnan(whole), np.nan, most), np.broadcast_to(lowest, shape), lost)
 
 
 @dataclass(frozen=True)
@@ -213,7 +217,8 @@ class HotCourse:
 
 
 def courses_of_sources(
-    context: Context, results: FaultResults, sources: tuple[Heater, ...], again_after: float | None = None
+    context: Context, results: FaultResults, sources: tuple[Heater, ...], of_loops: Numbers,
+    again_after: float | None = None,
 ) -> tuple[HotCourse, HotCourse]:
     """The course of every source in every case of a fault, by the governing tank model and by the other.
 
@@ -225,6 +230,8 @@ def courses_of_sources(
         The fault. [-]
     sources : tuple of Heater
         Every hot water source. [-]
+    of_loops : array
+        Heat that the loop of each valve loses, [S, valves]. [W]
     again_after : float, optional
         Time from the end of one flush to the next: then the second is told; by default the first. [s]
 
@@ -237,7 +244,7 @@ def courses_of_sources(
     -----
     With cold water on the hot side nothing is warm; without power a source that needs it makes no heat [worked here].
     """
-    pairs, draw = context.cases.sources, draws(context, results, sources)
+    pairs, draw = context.cases.sources, draws(context, results, sources, of_loops)
     shape = draw.heat.shape
     both = [{field.name: np.full(shape, np.nan) for field in fields(HotCourse)} for _ in range(2)]
     for one in both:
@@ -310,7 +317,7 @@ def steady_surplus(heater: Heater, draw: Draw, cold: Numbers, fault: str = NORMA
         temperature = np.minimum(heater.temperature, temperature_of_enthalpy_kernel(cold) + heater.rise)
         top = enthalpy_kernel(temperature) - cold
         least, _ = flow_limits(heater, cold)
-        given = hot_flow_at_set(heater, draw, cold) >= least * (1 - 1e-9)
+        given = hot_flow_at_set(heater, draw, cold, loops=False) >= least * (1 - 1e-9)
     else:
         return np.full(draw.heat.shape, np.nan)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -321,9 +328,12 @@ def steady_surplus(heater: Heater, draw: Draw, cold: Numbers, fault: str = NORMA
     return np.where(np.isnan(known + draw.heat), np.nan, surplus)
 
 
-def hot_flow_at_set(heater: Heater, draw: Draw, cold: Numbers) -> Numbers:
-    """[S, pairs] hot water of set temperature that carries the heat asked for. [m³/s]"""
-    return draw.heat / _heat_per_volume(heater, cold)
+def hot_flow_at_set(heater: Heater, draw: Draw, cold: Numbers, loops: bool = True) -> Numbers:
+    """[S, pairs] hot water of set temperature that carries the heat asked for, or without what loops lose. [m³/s]
+
+    No heater is relied on to fire for a loss, which may be less.
+    """
+    return (draw.heat if loops else draw.heat - draw.loops) / _heat_per_volume(heater, cold)
 
 
 def flow_limits(heater: Heater, cold: Numbers) -> tuple[Numbers, Numbers]:
@@ -441,7 +451,9 @@ def recovery_seconds(course: HotCourse, time: float) -> Numbers:
         return np.where(drawn == 0, 0.0, drawn / course.power)
 
 
-def held_temperature(context: Context, results: FaultResults, sources: tuple[Heater, ...]) -> Numbers:
+def held_temperature(
+    context: Context, results: FaultResults, sources: tuple[Heater, ...], of_loops: Numbers
+) -> Numbers:
     """Greatest mixed temperature that the sources without storage hold in steady draw.
 
     Parameters
@@ -452,6 +464,8 @@ def held_temperature(context: Context, results: FaultResults, sources: tuple[Hea
         The fault. [-]
     sources : tuple of Heater
         Every hot water source. [-]
+    of_loops : array
+        Heat that the loop of each valve loses, [S, valves]. [W]
 
     Returns
     -------
@@ -467,7 +481,8 @@ def held_temperature(context: Context, results: FaultResults, sources: tuple[Hea
     kinds = np.array([one.kind for one in sources])
     if not len(pairs.member) or not np.isin(kinds, HEATED).any():
         return found
-    draw, cold, place = draws(context, results, sources), cold_enthalpy(context), source_pair_of_valves(context)
+    draw, cold = draws(context, results, sources, of_loops), cold_enthalpy(context)
+    place = source_pair_of_valves(context)
     surplus = np.full(draw.heat.shape, np.inf)
     for number, heater in enumerate(sources):
         if heater.kind in HEATED:

@@ -44,7 +44,7 @@ class HotWater:
 
     seconds: Numbers  # by the governing tank model
     seconds_other: Numbers  # by the other one
-    hot_flow: Numbers
+    hot_flow: Numbers  # of the valves, of others, and of what makes good the loss of loops
     needed: Numbers
     there: Numbers
     unknown: Numbers  # bool: the valve is not under control, or an input is missing
@@ -63,15 +63,18 @@ def governing_model(source: Any) -> str:
     return ENDLESS if isinstance(source.kind, str) else ""
 
 
-def hot_water(context: Context) -> HotWater:
-    """Minutes and volumes of hot water in every normal case, all cases of a source at once."""
+def hot_water(context: Context, of_loops: Numbers) -> HotWater:
+    """Minutes and volumes of hot water in every normal case, all cases of a source at once.
+
+    `of_loops` [S, valves] is the heat that the loop of each valve takes from its source. [W]
+    """
     normal, pairs = context.results.normal, context.cases.sources
     other = np.array([context.cell("hot_water_sources", row, "other_demand") for row in context.site.hot_water_sources])
     shape = normal.source_hot_flow.shape
     flow = normal.source_hot_flow + other[pairs.member] if shape[1] else normal.source_hot_flow  # a blank is no zero
     unknown_control = ~_under_control(context)[:, pairs.opening] | (normal.state[:, pairs.opening] != SOLVED)
     sources = heaters(context)
-    draw, cold = draws(context, normal, sources), cold_enthalpy(context)
+    draw, cold = draws(context, normal, sources, of_loops), cold_enthalpy(context)
     hottest = draw.lowest
     seconds, seconds_other, there, heated, allowed, margin, risen = (np.full(shape, np.nan) for _ in range(7))
     recovery = np.full((len(STATES), len(context.site.hot_water_sources)), np.nan)
@@ -90,6 +93,7 @@ def hot_water(context: Context) -> HotWater:
             recovery[state, number] = tank.recovery
             if len(columns) == 0:
                 continue
+            flow[state, columns] += draw.loops[state, columns] / tank.heat_per_volume
             both = tank.seconds(flow[state, columns], hottest[state, columns])
             main, second = (both[0], both[1]) if tank.governs != "mixed" else (both[1], both[0])
             seconds[state, columns], seconds_other[state, columns] = main, second
@@ -199,6 +203,6 @@ def _rise(heater: Heater, cold: Numbers) -> Numbers:
 def _flow_within(heater: Heater, draw: Draw, cold: Numbers) -> tuple[Numbers, Numbers]:
     """The limit of a hot flow that is nearer, its least or its greatest [m³/s], and the margin to it."""
     flow, (least, greatest) = hot_flow_at_set(heater, draw, cold), flow_limits(heater, cold)
-    margins = at_least(flow, least), at_most(flow, greatest)
+    margins = at_least(hot_flow_at_set(heater, draw, cold, loops=False), least), at_most(flow, greatest)
     nearer = np.where(margins[0] < margins[1], least, greatest)
     return np.where(np.isnan(least + greatest), np.nan, nearer), np.where(draw.heat <= 0, np.inf, np.minimum(*margins))

@@ -13,6 +13,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.check_context import Context
+from drenchbook.operating_cases import AFTER_IDLE, CIRCULATION_OFF, NORMAL, POWER_LOST, STATES
 from drenchbook.physics.water import HIGHEST, LOWEST, density, heat_capacity
 from drenchbook.site_model import Missing, tag_key
 from drenchbook.surroundings import SEASONS, Surroundings, runs_above, why_heat_unknown
@@ -127,6 +128,40 @@ def loop_temperatures(heat_flow: float, start: float, outside: Numbers, conducta
     for run, units in enumerate(np.asarray(conductance) / heat_flow):
         found.append(outside[:, run] + (found[-1] - outside[:, run]) * np.exp(-units))
     return np.stack(found, axis=1)
+
+
+def loop_heat(context: Context, of_loops: dict[int, Loop], fault: str = NORMAL) -> Numbers:
+    """Heat that the loop of each valve takes from its hot water source.
+
+    Parameters
+    ----------
+    context : Context
+        A site, compiled. [-]
+    of_loops : dict of Loop
+        Of the same site. [-]
+    fault : str
+        The fault. [-]
+
+    Returns
+    -------
+    array
+        [S, valves]; zero without a loop and while its pump stands still, not-a-number where it is not known. [W]
+
+    Notes
+    -----
+    The loss of the loop while nothing is drawn; what a loop gains is not credited. A pump of which nobody says that it
+    stops without power runs on [worked here].
+    """
+    found = np.zeros((len(STATES), len(context.network.valve_tags)))
+    if fault in (CIRCULATION_OFF, AFTER_IDLE):
+        return found
+    season = [SEASONS.index(name) for name, _ in STATES]
+    for valve, loop in of_loops.items():
+        stops = context.site.mixing_valves[valve].loop_pump_needs_power is True
+        if not (fault == POWER_LOST and stops):
+            loss = loop.loss if len(loop.runs) else np.full(len(SEASONS), np.nan)
+            found[:, valve] = np.maximum(loss, 0.0)[season]
+    return found
 
 
 def loop_flow_that_holds(loop: Loop, around: Surroundings, least: float, greatest: float) -> float:

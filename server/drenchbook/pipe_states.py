@@ -9,7 +9,7 @@ import numpy as np
 
 from drenchbook.check_context import Context
 from drenchbook.frost import Frost, frost, worst_on_the_way
-from drenchbook.loops import Loop, held_temperatures, loops
+from drenchbook.loops import Loop, held_temperatures, loop_heat, loops
 from drenchbook.pipe_heat import Passage, inlet_passage, tempered_passage
 from drenchbook.standing_water import first_water, standing_temperatures
 from drenchbook.surroundings import Surroundings, surroundings
@@ -32,6 +32,10 @@ class PipeStates:
     def loops(self) -> dict[int, Loop]:
         """The circulated loops by the number of their valve."""
         return loops(self.context, self.surroundings)
+
+    def loop_heat(self, fault: str) -> Numbers:
+        """[S, valves] heat that the loop of each valve takes from its hot water source in a fault. [W]"""
+        return loop_heat(self.context, self.loops, fault)
 
     @functools.cached_property
     def held(self) -> Numbers:

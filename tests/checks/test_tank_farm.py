@@ -152,13 +152,13 @@ def test_hot_water_of_both_dosing_pumps_is_the_fastest():
 
 
 def test_two_casualties_at_the_rack_outlast_the_mixed_tank():
-    """8.1 min of the mixed tank that governs, 16.9 of the stratified one; 23.9 for one casualty."""
+    """8.0 min of the mixed tank that governs, 16.6 of the stratified one; 22.6 for one casualty."""
     judgement = report().judgement
     hot, pairs = judgement.measures.hot_water, judgement.cases.sources
     both, alone = (pairs.of(judgement.cases.find(stations)) for stations in (RACK, ("T07",)))
-    assert hot.seconds[COLD_HIGH, both] / 60 == pytest.approx([8.1], **TIME)
-    assert hot.seconds_other[COLD_HIGH, both] / 60 == pytest.approx([16.9], **TIME)
-    assert hot.seconds[COLD_HIGH, alone] / 60 == pytest.approx([23.9], **TIME)
+    assert hot.seconds[COLD_HIGH, both] / 60 == pytest.approx([8.0], **TIME)
+    assert hot.seconds_other[COLD_HIGH, both] / 60 == pytest.approx([16.6], **TIME)
+    assert hot.seconds[COLD_HIGH, alone] / 60 == pytest.approx([22.6], **TIME)
     (recovery,) = lines(report(), "HOT-5", "WH-1")
     assert recovery.value / 3600 == pytest.approx(0.67, **TIME)
 
@@ -287,8 +287,8 @@ def test_what_the_page_advises_puts_it_right(name):
     assert OUTCOME_WORDS[int(judgement.station_outcomes[station(judgement, tag)])] == word
 
 
-@pytest.mark.parametrize(("litres", "word"), [(1830.0, "FAIL"), (1866.0, "OK")])
+@pytest.mark.parametrize(("litres", "word"), [(1863.0, "FAIL"), (1901.0, "OK")])
 def test_how_much_storage_would_do_for_the_rack(litres, word):
-    """1,848 L, within the 2 % of a volume."""
+    """1,882 L, within the 2 % of a volume."""
     judgement = judge(edited(site(), "hot_water_sources", "WH-1", volume=litres))
     assert judgement.verdict(CHECK_BY_ID["HOT-1"], station(judgement, "T07")).word == word
