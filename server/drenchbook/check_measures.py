@@ -369,7 +369,11 @@ class Measures(PipeStates):
         """[S, valve pairs] temperature at which water leaves each valve in a fault, with what its source holds."""
         if fault not in self._mixed:
             results = self._fault(fault)
-            held = held_temperature(self.context, results, self.heaters, self.loop_heat(fault)) if fault in MIXING else np.inf
+            held = (
+                held_temperature(self.context, results, self.heaters, self.loop_heat(fault))
+                if fault in MIXING
+                else np.inf
+            )
             self._mixed[fault] = np.minimum(results.valve.mixed_temperature, held)
         return self._mixed[fault]
 

@@ -28,7 +28,7 @@ from drenchbook.hot_sources import (
 )
 from drenchbook.loops import held_temperatures
 from drenchbook.network_arrays import NONE
-from drenchbook.operating_cases import AFTER_IDLE, AFTER_RECOVERY, CIRCULATION_OFF, NORMAL, STATES
+from drenchbook.operating_cases import AFTER_IDLE, AFTER_RECOVERY, CIRCULATION_OFF, NORMAL, POWER_LOST, STATES
 from drenchbook.physics.water import density_kernel, enthalpy_kernel, temperature_of_enthalpy_kernel
 from drenchbook.pipe_heat import tempered_passage
 from drenchbook.pipe_states import PipeStates
@@ -210,6 +210,12 @@ class Courses:
         """[2 (beginning, end), 2 seasons, runs] temperatures at which runs are held when the draw begins. [°C]"""
         if fault == CIRCULATION_OFF:
             return held_temperatures(self.context, self.pipes.surroundings, self.pipes.loops, circulating=False)
+        if fault == POWER_LOST and (stopped := np.flatnonzero(self.network.valve_loop_needs_power)).size:
+            still = np.array([run for valve in stopped.tolist() if valve in self.pipes.loops
+                              for run in self.pipes.loops[valve].runs], dtype=int)  # fmt: skip
+            held = self.pipes.held.copy()
+            held[:, :, still] = self.held(CIRCULATION_OFF)[:, :, still]
+            return held
         return np.full(self.pipes.held.shape, np.nan) if fault == AFTER_IDLE else self.pipes.held
 
     def slugs(self, station: int, standing: Numbers) -> tuple[Numbers, Numbers]:
@@ -264,7 +270,7 @@ class Courses:
 
     def _standing_of(self, fault: str) -> tuple[Numbers, Numbers, Numbers, Numbers]:
         """Held temperatures, first water [S, stations] and the shares that are not tepid [2, stations] of a fault."""
-        kind = fault if fault in (CIRCULATION_OFF, AFTER_IDLE) else NORMAL
+        kind = fault if fault in (CIRCULATION_OFF, AFTER_IDLE, POWER_LOST) else NORMAL
         if kind not in self._standing:
             held = self.held(kind)
             standing = standing_temperatures(self.pipes.surroundings, held)

@@ -74,7 +74,7 @@ def network_in(network: Network, fault: str) -> Network:
     Every fault is stood with the usual other demand flowing; normal use is without it. Without power a storage stays
     hot, any other source that needs power gives cold water, and a stopped booster adds no head.
     """
-    if fault == CIRCULATION_OFF:
+    if fault in (CIRCULATION_OFF, AFTER_IDLE):
         return _without_loops(network, np.ones(len(network.valve_tags), dtype=bool))
     if fault == NORMAL or fault in AS_NORMAL:
         return network
@@ -327,6 +327,8 @@ def _of_power(network: Network) -> Iterator[str]:
         if power != NO:
             name = network.device_names[key].strip()
             yield f"booster {name} stands still" if power == YES else f"whether booster {name} needs power is blank"
+    for valve in np.flatnonzero(network.valve_loop_needs_power).tolist():
+        yield f"the loop of {network.valve_tags[valve].strip()} stands still"
 
 
 def _of_strainers(network: Network) -> Iterator[str]:

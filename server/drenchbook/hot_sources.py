@@ -217,7 +217,10 @@ class HotCourse:
 
 
 def courses_of_sources(
-    context: Context, results: FaultResults, sources: tuple[Heater, ...], of_loops: Numbers,
+    context: Context,
+    results: FaultResults,
+    sources: tuple[Heater, ...],
+    of_loops: Numbers,
     again_after: float | None = None,
 ) -> tuple[HotCourse, HotCourse]:
     """The course of every source in every case of a fault, by the governing tank model and by the other.

@@ -11,12 +11,13 @@ from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.check_words import message, remedy
 from drenchbook.checks import judge
 from drenchbook.convert_command import in_units
-from drenchbook.physics.water import density, heat_capacity
+from drenchbook.faulted_network import changes_in
+from drenchbook.physics.water import density, heat_capacity, specific_enthalpy
 from drenchbook.site_rules import structural_problems
 from drenchbook.site_sheets import full_grids, read_grids
 from tests.checks.pipes_by_hand import FOOT, celsius, conductance
 from tests.checks.sites import COLD_LOW, added, edited, laboratory, lines, only, report, station
-from tests.us_units import GPM
+from tests.us_units import BTU_PER_HOUR, GALLON, GPM
 
 
 def looped(flow=1.0, **project):
@@ -157,11 +158,12 @@ def test_a_loop_pump_says_whether_it_needs_power(typed, word):
 
 def test_a_valve_that_needs_its_loop_loses_control_where_the_pump_stands_still():
     """L3 draws 0.5 gpm of the 3 that the valve needs; the flows stay, and no temperature is told."""
-    for power, stops in ((True, ("circulation off", "power lost")), (False, ("circulation off",))):
+    still = ("circulation off", "first draw after idle")
+    for power, stops in ((True, (*still, "power lost")), (False, still)):
         judgement = judge(edited(looped(3.0), "mixing_valves", "MV-1", loop_pump_needs_power=power))
         alone = judgement.cases.find(("L3",))
         at = judgement.cases.valves.of(alone)
-        for fault in ("normal", "circulation off", "power lost"):
+        for fault in ("normal", "power lost", *still):
             result = judgement.results.fault(fault)
             assert result.valve.under_control[:, at].all() == (fault not in stops), fault
             assert np.isnan(result.valve.mixed_temperature[:, at]).all() == (fault in stops), fault
@@ -173,3 +175,64 @@ def test_runs_on_a_loop_are_circulated_whatever_is_marked():
     assert [row.circulated for row in looped().pipe_runs if row.tag == "TR-A"] == [False]
     assert "circulation off" in [one.fault for one in judge(looped()).results.faults]
     assert "circulation off" not in [one.fault for one in judge(laboratory()).results.faults]
+
+
+def test_without_power_the_first_water_is_that_of_a_loop_that_stands_still():
+    """TR-A and TR-B come to the room's 50 °F where the pump stops, and stay near 85 °F where it does not."""
+    for power, first in ((True, celsius(50.0)), (None, celsius(50.0)), (False, celsius(85.0))):
+        site = edited(
+            only(
+                looped(
+                    room_cold=50.0,
+                ),
+                "L1",
+            ),
+            "stations",
+            "L1",
+            fed_from="TR-A",
+        )
+        judgement = judge(edited(site, "mixing_valves", "MV-1", loop_pump_needs_power=power))
+        found = judgement.measures.courses.summary("power lost").first[COLD_LOW]
+        assert found == pytest.approx(np.full(found.shape, first))
+        said = "the loop of MV-1 stands still" in changes_in(judgement.network, "power lost", "US")
+        assert said == (power is not False)
+
+
+@pytest.mark.parametrize("cited", ["SAMPLE draw test", None])
+def test_a_loop_takes_its_loss_from_the_storage(cited):
+    """By hand: heat of the valve, of others and of the loop against what is stored and made; none while it stands."""
+    site = edited(looped(20.0, room_cold=30.0), "pipe_runs", "TR-R", developed_length=10000.0)
+    site = edited(site, "hot_water_sources", "WH-1", usable_fraction_source=cited,
+                  start_delay=0.0)  # fmt: skip
+    judgement = judge(site)
+    source, opening = site.hot_water_sources[0], judgement.cases.find(("L1",))
+    start, cold, set_ = (celsius(t) for t in (source.start_temperature, site.project.cold_water_cold, 85.0))
+    lowest = set_ + site.valve_models[0].approach_hot * 5 / 9
+    kept = source.volume * GALLON * density(start)
+    rise = specific_enthalpy(start) - specific_enthalpy(cold)
+    valve, at = judgement.results.normal.valve, judgement.cases.valves.of(opening).start
+    mass = valve.hot_flow[0, at] * density(start) + valve.cold_flow[0, at] * density(cold)
+    drawn = mass * (specific_enthalpy(set_) - specific_enthalpy(cold))
+    others = source.other_demand * GPM * density(start) * rise
+    loss = judgement.measures.loops[0].loss[0]
+    assert loss > 0.05 * drawn
+    net = drawn + others + loss - source.input_power * source.efficiency * BTU_PER_HOUR
+    usable = source.usable_fraction * kept * rise / net
+    mixed = kept * (specific_enthalpy(start) - specific_enthalpy(lowest)) / net
+    pair = judgement.cases.sources.of(opening)
+    hot = judgement.measures.hot_water
+    seconds = hot.seconds[COLD_LOW, pair], hot.seconds_other[COLD_LOW, pair]
+    for found, by_hand in zip(seconds, (usable, mixed) if cited else (mixed, usable), strict=True):
+        assert found == pytest.approx([by_hand], rel=2e-2)
+        assert found != pytest.approx([by_hand * net / (net - loss)], rel=2e-2)
+    left = {fault: judgement.measures.courses.storage(fault)[0][COLD_LOW, pair][0]
+            for fault in ("normal", "circulation off", "first draw after idle")}  # fmt: skip
+    assert left["normal"] <= left["circulation off"] == left["first draw after idle"]
+
+
+def test_minutes_are_unknown_where_nobody_says_what_a_loop_loses():
+    site = edited(looped(), "pipe_runs", "TR-R", insulation=None)
+    outcome, words, _ = told(site, "HOT-1")
+    assert outcome == NOT_KNOWN
+    assert "what the loop loses is not known: " in words
+    assert "TR-R" in words
