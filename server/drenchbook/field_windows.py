@@ -15,7 +15,7 @@ import numpy as np
 from drenchbook.judged_site import JudgedSite
 from drenchbook.network import compile_network
 from drenchbook.operating_cases import NORMAL, STATES, stations_alone
-from drenchbook.result_tables import FIELD_COLUMNS, NOT_KNOWN
+from drenchbook.result_tables import FIELD_COLUMNS, NOT_APPLICABLE, NOT_KNOWN
 from drenchbook.site_model import Site
 from drenchbook.site_tables import HOT_WATER_SOURCES, PROJECT, SUPPLIES
 from drenchbook.solver import solve
@@ -67,7 +67,7 @@ def field_rows(site: JudgedSite, day: DayOfTest) -> list[list[Any]]:
 
 
 def _cell(site: JudgedSite, name: str, unit: str, values: dict[str, Any]) -> Any:
-    value = values.get(name, "")
+    value = values.get(name, NOT_APPLICABLE)
     if isinstance(value, str):
         return value
     return float(f"{from_si(value, unit):.10g}") if math.isfinite(value) else NOT_KNOWN

@@ -45,7 +45,7 @@ RESULTS_OF = (
 NAMES = ("tag", "outlet", *(n for n, *_ in EXPECTED), *(n for n, *_ in READINGS), *(f"t{s}" for s in SECONDS),
          "pattern", "loss_test", *(n for n, *_ in RESULTS_OF), "found")  # fmt: skip
 PLACE = {name: number for number, name in enumerate(NAMES)}
-WIDTHS = {"tag": 9.0, "outlet": 14.0, "first": 62.0, "result": 13.0, "flow_verdict": 12.0, "pressure_verdict": 12.0,
+WIDTHS = {"tag": 9.0, "outlet": 14.0, "first": 50.0, "result": 13.0, "flow_verdict": 12.0, "pressure_verdict": 12.0,
           "temperature_verdict": 12.0}  # fmt: skip
 CAUTION_WORDS = ("Nobody stands in the stream. Flow to waste, measure when it is steady. Loss tests can scald: two "
                  "people, one at the isolating valve. Restore and record every valve that was moved.")  # fmt: skip
@@ -152,7 +152,8 @@ def _draw_line(drawing: Drawing, sheet: Any, number: int, line: tuple[str, str])
     sheet.write_formula(row, PLACE["found"], f'=IF(LEN({here["tag"]})=0,"",{match})', look("plain"))
     for name, _, quantity in EXPECTED:
         value = f"INDEX({area.named(name)},{here['found']})"
-        formula = f'=IF(ISNUMBER({here["found"]}),IF({STATE}=1,{value},"?"),"")'
+        shown = f'IF(ISNUMBER({value}),{value},IF(ISERROR({value}),"?",IF({value}&""="–","",{value}&"")))'
+        formula = f'=IF(ISNUMBER({here["found"]}),IF({STATE}=1,{shown},"?"),"")'
         shape = "0" if quantity == "seconds" else "0.00" if quantity == "flow" else "0.0"
         sheet.write_formula(row, PLACE[name], formula, look("row", align="center", num_format=shape))
     for name in (*(n for n, *_ in READINGS), *(f"t{s}" for s in SECONDS), "pattern", "loss_test"):
