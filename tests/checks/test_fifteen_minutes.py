@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 from drenchbook.checks import judge
+from drenchbook.convert_command import in_units
 from drenchbook.courses import Courses
+from drenchbook.errors import InputError
 from drenchbook.operating_cases import (
     AFTER_IDLE,
     AFTER_RECOVERY,
@@ -19,6 +21,9 @@ from drenchbook.operating_cases import (
 )
 from drenchbook.report import Report
 from drenchbook.result_tables import COURSE_COLUMNS, NO_RESULT, NOT_KNOWN
+from drenchbook.site_sheets import full_grids
+from drenchbook.site_tables import TABLES
+from drenchbook.worksheet_functions import FUNCTION_BY_NAME
 from tests.checks.sites import BLANKED, COLD_HIGH, COLD_LOW, edited, heater, lab, laboratory, only
 
 GALLON, GPM = 231 * 0.0254**3, 231 * 0.0254**3 / 60
@@ -187,3 +192,27 @@ def test_blocks_and_row_order_change_nothing(monkeypatch):
     parts = Courses(judgement.context).summary()
     for name in ("inside", "untepid", "lowest", "highest", "tepid_after"):
         assert np.array_equal(getattr(whole, name), getattr(parts, name), equal_nan=True)
+
+
+def test_the_worksheet_function_gives_the_rows_of_the_report():
+    """DRENCH_COURSE from the tables as ranges: padded; a fraction out of range and a tag typed twice are told."""
+    grids, course = full_grids(laboratory()), FUNCTION_BY_NAME["DRENCH_COURSE"]
+    tables = [grids[table.key] for table in TABLES]
+    given = course(*tables, "L1", BENCH, 0.5, 70.0)
+    assert given[:64] == told().course_rows("L1", BENCH, 0.5)
+    assert given[64:] == [[""] * len(COURSE_COLUMNS)] * 6
+    assert course(*tables, "L1", BENCH) == told().course_rows("L1", BENCH)
+    with pytest.raises(InputError, match=r"mixed_fraction = 1\.5: must be from 0 to 1"):
+        course(*tables, "L1", BENCH, 1.5)
+    first, *_ = course(*tables[:-1], [*tables[-1], tables[-1][1]], "L1", BENCH)
+    assert first[:-1] == [NO_RESULT] * (len(COURSE_COLUMNS) - 1)
+    assert "this tag stands already" in first[-1]
+
+
+def test_us_and_si_tell_the_same_course():
+    """The same laboratory typed in SI: every temperature converts."""
+    metric = Report(judge(in_units(laboratory(), "SI")))
+    for one, other in zip(rows(told(), "L1", BENCH), rows(metric, "L1", BENCH), strict=True):
+        assert one["time"] == other["time"]
+        for name in ("hot", "mixed", "outlet", "outlet_other", "least"):
+            assert (one[name] - 32) / 1.8 == pytest.approx(other[name], abs=1e-6)

@@ -8,7 +8,7 @@ import pytest
 from drenchbook.checks import judge
 from drenchbook.courses import Courses
 from drenchbook.hot_sources import valve_mass
-from drenchbook.operating_cases import NORMAL, STATES
+from drenchbook.operating_cases import NORMAL, POWER_LOST, STATES
 from drenchbook.site_model import Site
 from tests.checks.sites import edited, lab
 from tests.oracle.scalar_course import Course
@@ -49,12 +49,22 @@ def account(site: Site, judgement, pair: int, state: int, governing: str, fault:
 
 @pytest.mark.parametrize("seed", range(40))
 def test_a_station_alone_agrees_with_small_steps(seed):
-    """26 cases a seed: five stations alone and in parts, two seasons, both tank models."""
-    site = random_site(seed)
+    """Some 18 cases a seed: five stations alone and in parts, two seasons, both tank models."""
+    agree(random_site(seed), NORMAL)
+
+
+@pytest.mark.parametrize("seed", range(100, 120))
+def test_a_station_agrees_with_small_steps_when_power_is_lost(seed):
+    site = edited(random_site(seed), "hot_water_sources", "WH-1", needs_power=True)
+    agree(edited(site, "supplies", "SUP-1", other_demand=0.0), POWER_LOST)
+
+
+def agree(site, fault):
+    """Every known case of a station alone against the account in steps."""
     judgement = judge(site)
     courses = Courses(judgement.context)
     governs = judgement.measures.hot_water.governs[0]
-    summary = courses.summary()
+    summary = courses.summary(fault)
     seen = 0
     for pair in range(len(judgement.cases.stations.member)):
         opening = int(judgement.cases.stations.opening[pair])
@@ -63,7 +73,7 @@ def test_a_station_alone_agrees_with_small_steps(seed):
         for state in (0, 3):
             if math.isnan(summary.inside[state, pair]):
                 continue
-            course, _, model = account(site, judgement, pair, state, governs)
+            course, _, model = account(site, judgement, pair, state, governs, fault)
             felt = course.felt(model, STEP)
             seen += 1
             near = {"rel": 0, "abs": 3 * STEP}
