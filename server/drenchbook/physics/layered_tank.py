@@ -118,10 +118,10 @@ def layered_tank_kernel(
     surplus: list[Numbers] = []
     with np.errstate(divide="ignore", invalid="ignore"):
         while not surplus or np.any(tanks.clock < until):
-            for leaves, ends in tanks.step():
+            for leaves, ends, left in tanks.step():
                 surplus.append(leaves)
                 begins.append(ends)
-                stored.append(tanks.stored())
+                stored.append(left)
         surplus.append(tanks.leaving())
     return LayeredCourse(np.stack(begins, axis=1), np.stack(surplus, axis=1), np.stack(stored, axis=1))
 
@@ -155,8 +155,8 @@ class _Tanks:
         """Heat of the water that leaves now."""
         return self.draw(np.where(self.clock >= self.delay, self.returned, 0.0))[1]
 
-    def step(self) -> list[tuple[Numbers, Numbers]]:
-        """One layer leaves, first without the heater, then with it: what leaves, and until when."""
+    def step(self) -> list[tuple[Numbers, Numbers, Numbers]]:
+        """One layer leaves, first without the heater, then with it: what leaves, until when, what is stored then."""
         going = np.isfinite(self.clock)
         idle = np.maximum(self.delay - self.clock, 0.0)
         flow, first = self.draw(np.zeros(len(self.full)))
@@ -166,10 +166,11 @@ class _Tanks:
         late = np.where(cold < idle, 0.0, self.layer - early)
         net = flow - self.returned
         heated = np.where(late > 0, np.where(net > 0, late / np.where(net > 0, net, 1.0), np.inf), 0.0)
+        halfway = self.stored() - np.where(going, early * first, 0.0)
         self._refill(going & np.isfinite(heated), early, late, heated)
         middle = self.clock + cold
         self.clock = np.where(going, middle + heated, np.inf)
-        return [(first, np.where(going, middle, np.inf)), (second, self.clock)]
+        return [(first, np.where(going, middle, np.inf), halfway), (second, self.clock, self.stored())]
 
     def _refill(self, moved: Numbers, early: Numbers, late: Numbers, heated: Numbers) -> None:
         """Cold water enters the bottom, and as much of its water becomes the lowest layer."""
