@@ -178,7 +178,7 @@ def _storage(judgement: Judgement, verdict: Verdict) -> str:
         made = float(hot.recovery[state, verdict.member]) * (
             verdict.limit - context.cell("hot_water_sources", source, "start_delay")
         )
-        usable = (float(hot.there[state, place]) - made) / volume
+        usable = (float(hot.there[state, place]) - made) / volume if volume > 0 else float("nan")
     if usable > 0:
         words.append(f"{_text(judgement, short / usable, 'volume')} more storage")
     beside = float(hot.hot_flow[state, place] - judgement.results.normal.source_hot_flow[state, place])  # others, loops

@@ -32,6 +32,7 @@ from drenchbook.solver_results import FaultResults
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 NAN = float("nan")
+DROP = 1e-9  # [m³] a storage of no volume counts as this, so that it follows what is made and drawn
 STORAGE, STEAM, PLANT_MAIN = "storage", "steam heat exchanger", "plant main"
 INSTANTANEOUS = ("instantaneous electric", "instantaneous gas")
 HEATED = (*INSTANTANEOUS, STEAM)  # without storage: what is drawn is heated as it passes
@@ -392,7 +393,7 @@ def stratified_left(heater: Heater, draw: Draw, usable: Numbers, power: float, t
 def _mixed(heater: Heater, draw: Draw, full: Numbers, cold: Numbers, power: float, weight: float,
            kept: tuple[float, float | None]) -> dict[str, Any]:  # fmt: skip
     flush, again_after = kept
-    mass = heater.volume * weight
+    mass = float(np.maximum(heater.volume, DROP)) * weight
     lowest, start = enthalpy_kernel(draw.lowest) - cold, full
     if again_after is not None:
         end = mixed_surplus_kernel(flush, mass, full, full, draw.heat, draw.greatest, power, heater.delay)

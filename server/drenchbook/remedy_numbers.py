@@ -147,6 +147,8 @@ def moved_station(judgement: Judgement, verdict: Verdict) -> str:
 
 def source_power(judgement: Judgement, name: str, seconds: float, asked: float) -> str:
     """HOT-5: the input power that makes all hot water of a flush in time; now it takes so many seconds."""
+    if not asked > 0:
+        return ""  # no power makes it at once
     source = judgement.context.rows["hot_water_sources"][tag_key(name)]
     power = judgement.context.cell("hot_water_sources", source, "input_power") * seconds / asked
     if not np.isfinite(power):

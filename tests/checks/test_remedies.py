@@ -11,7 +11,7 @@ from drenchbook.check_words import remedy
 from drenchbook.checks import judge
 from drenchbook.convert_command import in_units
 from drenchbook.units import from_si
-from tests.checks.sites import edited, lab, laboratory, station
+from tests.checks.sites import COLD_LOW, edited, lab, laboratory, lines, report, station
 
 MODEL = "SAMPLE TMV 45"
 
@@ -102,3 +102,20 @@ def test_the_booster_would_do():
     assert (
         outcome(lab("supplies", "SUP-1", static_low=66.0 + short, residual_low=57.0 + short), "PRS-3", "L4") == FAILED
     )
+
+
+@pytest.mark.parametrize("cited", ["SAMPLE draw test", None])
+def test_a_storage_of_nothing_lasts_no_minute_and_still_has_a_verdict(cited):
+    empty = report(lab("hot_water_sources", "WH-1", volume=0.0, input_power=1e4, usable_fraction_source=cited))
+    verdict = empty.judgement.verdict(CHECK_BY_ID["HOT-1"], station(empty.judgement, "L1"))
+    assert (verdict.word, verdict.value) == ("FAIL", 0.0)
+    assert remedy(empty.judgement, verdict)
+    assert (
+        empty.judgement.measures.courses.summary("repeat after recovery").inside[COLD_LOW, 0] < 60
+    )  # cold water is tepid in the warm season only
+
+
+def test_a_recovery_asked_for_at_once_is_missed_and_named():
+    (line,) = lines(report(lab("project", "", recovery_time=0.0)), "HOT-5", "WH-1")
+    assert line.word == "WARN"
+    assert line.remedy == "More input power."
