@@ -104,8 +104,9 @@ def whole_load_rows(stations: int) -> dict[str, list[dict[str, Any]]]:
     rows["line_devices"].append({"tag": "Y", "kind": "strainer", "loss_per_flow_squared": 0.0002})
     rows["pipe_runs"][0]["devices"] = ("B", "Y")
     for source in rows["hot_water_sources"]:
-        source |= {"other_demand": 0.0, "needs_power": True, "volume": 500.0, "set_temperature": 140.0,
-                   "efficiency": 0.95, "usable_fraction": 0.7, "input_power": 300000.0, "start_delay": 60.0}  # fmt: skip
+        source |= {"other_demand": 0.0, "needs_power": True, "volume": 500.0,
+                   "set_temperature": 140.0, "efficiency": 0.95, "usable_fraction": 0.7, "input_power": 300000.0, 
+                   "start_delay": 60.0}  # fmt: skip
     rows["valve_models"][0] |= {"leakage": 0.3, "shutoff_time": 3.0, "approach_hot": 20.0, "approach_cold": 5.0}
     tags = [row["tag"] for row in rows["stations"]]
     for number in range(0, len(tags), GROUP):
