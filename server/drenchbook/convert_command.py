@@ -73,14 +73,33 @@ def _replace(path: Path, contents: bytes) -> None:
 
 
 def convert(source: Path, target: Path, units: str | None = None, spare: int | None = None) -> list[str]:
-    """Write the site of one file as another; gives a sentence for each unusable cell that was kept as typed."""
-    read = read_any(source)
+    """Write the site of one file as another; gives a sentence for each unusable cell that was kept as typed.
+
+    A workbook of an older template is read too. What stands in a workbook beside its site is said, as it stays behind.
+    """
+    if target.exists() and source.exists() and target.samefile(source):
+        sentence = "is the same file as IN; name another one, so that what is not carried over is not lost"
+        raise SiteError(str(target), [Problem("file", "", None, sentence, breaks_file=True)])
+    read, notes = _read_whole(source)
     broken = [problem for problem in read.problems if problem.breaks_file] or structural_problems(read)
     if broken:
         raise SiteError(str(source), broken)
     site = read.site if units is None else in_units(read.site, units)
     write_site(site, target, spare)
-    return [f"kept as typed: {problem}" for problem in read.problems if problem.value is not None]
+    return [f"kept as typed: {problem}" for problem in read.problems if problem.value is not None] + notes
+
+
+def _read_whole(path: Path) -> tuple[ReadSite, list[str]]:
+    """The site of a file of this or an older version, and what else should be known about the file."""
+    if path.suffix.lower() not in WORKBOOK_SUFFIXES:
+        return read_any(path), []
+    from drenchbook.workbook.left_behind import left_behind
+    from drenchbook.workbook.older_templates import what_is_new, with_newer_limits
+    from drenchbook.workbook.reading import read_workbook
+
+    done = read_workbook(path, older=True)
+    site, added = with_newer_limits(done.site, done.version)
+    return ReadSite(site, done.problems, done.read.places), [*left_behind(done.book), *what_is_new(added, done.version)]
 
 
 def in_units(site: Site, units: str) -> Site:

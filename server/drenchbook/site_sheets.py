@@ -19,6 +19,7 @@ from drenchbook.site_tables import LIMITS, PROJECT, TABLES, Column, Table
 
 Grid = Sequence[Sequence[Any]]
 KnownRows = dict[tuple[Any, ...], Any]
+Lacked = frozenset[tuple[str, str]]  # table key and column name
 PROJECT_HEADINGS = ("Setting", "Value", "Unit", "What it means")
 
 
@@ -74,8 +75,8 @@ def heading_of(column: Column, units: str) -> str:
 class _Reader:
     """Collects rows, places and problems while the grids of one site are read."""
 
-    def __init__(self, corners: Mapping[str, Corner], known: KnownRows | None):
-        self.corners, self.known = corners, known
+    def __init__(self, corners: Mapping[str, Corner], known: KnownRows | None, lacked: Lacked):
+        self.corners, self.known, self.lacked = corners, known, lacked
         self.problems: list[Problem] = []
         self.places: dict[str, tuple[Mapping[str, str], ...]] = {}
         self.units = "US"
@@ -109,7 +110,7 @@ class _Reader:
                 self.refuse(PROJECT, cell, row[0], "this setting stands twice; keep one row of it")
             typed[column.name] = (row[1] if len(row) > 1 else None, cell)
         for column in PROJECT.columns:
-            if column.name not in typed:
+            if column.name not in typed and (PROJECT.key, column.name) not in self.lacked:
                 self.refuse(PROJECT, "", column.heading, "this setting is missing; restore its row")
         self._read_units(typed)
         self._check_project_units(grid, names, corner)
@@ -170,7 +171,7 @@ class _Reader:
             found[position] = column
             seen.add(column.name)
         for column in table.columns:
-            if column.name not in seen:
+            if column.name not in seen and (table.key, column.name) not in self.lacked:
                 self.refuse(
                     table,
                     corner.cell(0, 0),
@@ -211,6 +212,9 @@ class _Reader:
             column.name: self.value(table, column, typed[position], where[column.name], tag)
             for position, column in columns.items()
         }
+        for column in table.columns if self.lacked else ():
+            if column.name not in values:  # a blank cell, for the checks to ask for
+                values[column.name] = self.value(table, column, None, "", tag)
         row = ROW_MODELS[table.key](**values)
         if self.known is not None and len(self.problems) == before:
             self.known[same] = row
@@ -218,15 +222,18 @@ class _Reader:
 
 
 def read_grids(
-    grids: Mapping[str, Grid], corners: Mapping[str, Corner] | None = None, known: KnownRows | None = None
+    grids: Mapping[str, Grid],
+    corners: Mapping[str, Corner] | None = None,
+    known: KnownRows | None = None,
+    lacked: Lacked = frozenset(),
 ) -> ReadSite:
     """The site that the grids hold, table key by table key, with every problem found.
 
     A table without a grid is a problem that breaks the file. `corners` say where each grid begins in its sheet, so that
     sentences name the cell. `known` keeps the rows of earlier readings that had no problem: one that is typed alike
-    in the same place need not be read again.
+    in the same place need not be read again. `lacked` are columns that an older template did not have: blank cells.
     """
-    reader = _Reader(corners or {}, known)
+    reader = _Reader(corners or {}, known, lacked)
     tables: dict[str, Any] = {}
     for table in TABLES:
         grid = grids.get(table.key)

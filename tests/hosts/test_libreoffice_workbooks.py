@@ -9,7 +9,7 @@ from drenchbook.convert_command import convert
 from drenchbook.formula_values import ErrorValue
 from drenchbook.hosts.respelled_workbook import respell
 from drenchbook.workbook.evaluator import evaluate_workbook
-from drenchbook.workbook.reading import load
+from drenchbook.workbook.opening import load
 from tests.hosts.calc import converted
 from tests.workbook.packages import loaded
 

@@ -13,7 +13,7 @@ from drenchbook.errors import SiteError
 from drenchbook.site_file import site_of_document
 from drenchbook.site_model import Missing
 from drenchbook.site_sheets import blank_site
-from drenchbook.workbook import reading
+from drenchbook.workbook import opening
 from drenchbook.workbook.building import workbook_bytes
 from drenchbook.workbook.layout import SHEETS
 from drenchbook.workbook.reading import read_workbook
@@ -194,7 +194,7 @@ def test_a_workbook_that_is_not_ours(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("version", "sentence"), [(0, "drenchbook convert OLD.xlsx"), (99, "install the newer program")]
+    ("version", "sentence"), [(0, "which there never was; restore the cell"), (99, "install the newer program")]
 )
 def test_another_template_version(lab, version, sentence):
     book = loaded(lab)
@@ -207,12 +207,12 @@ def test_another_template_version(lab, version, sentence):
 
 
 def test_a_file_that_is_too_large(lab, monkeypatch):
-    monkeypatch.setattr(reading, "LARGEST_FILE", 1000)
+    monkeypatch.setattr(opening, "LARGEST_FILE", 1000)
     assert "MB are read" in refused(lab)
 
 
 def test_a_file_that_unpacks_to_too_much(lab, monkeypatch):
-    monkeypatch.setattr(reading, "LARGEST_UNPACKED", 1000)
+    monkeypatch.setattr(opening, "LARGEST_UNPACKED", 1000)
     assert "unpacks to" in refused(lab)
 
 

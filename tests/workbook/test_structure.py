@@ -11,7 +11,7 @@ from drenchbook.published.pipes import MATERIALS
 from drenchbook.site_sheets import blank_site
 from drenchbook.site_tables import PROJECT, TABLES
 from drenchbook.workbook.building import workbook_bytes
-from drenchbook.workbook.layout import SHEETS
+from drenchbook.workbook.layout import SHEETS, TEMPLATE_VERSION
 from tests.workbook.packages import MAIN, cells, loaded, parts
 
 ORDER = [
@@ -160,7 +160,7 @@ def test_headings_stay_on_screen_and_on_every_printed_page(book, name):
 
 def test_versions_stand_at_the_foot_of_every_sheet(book):
     for sheet in book.worksheets:
-        assert "template 1" in sheet.oddFooter.center.text, sheet.title
+        assert f"template {TEMPLATE_VERSION}" in sheet.oddFooter.center.text, sheet.title
 
 
 def test_the_schedule_is_one_large_page_wide(book):

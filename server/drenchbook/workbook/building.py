@@ -60,7 +60,7 @@ def write_workbook(
         Rows of the Cases sheet.
     """
     from drenchbook.workbook.evaluator import evaluate_workbook
-    from drenchbook.workbook.reading import load
+    from drenchbook.workbook.opening import load
 
     handle, name = tempfile.mkstemp(suffix=path.suffix, prefix=f".{path.name}.", dir=path.parent)
     os.close(handle)

@@ -10,7 +10,8 @@ from drenchbook.result_tables import CASES_SHOWN, RESULT_TABLES, ResultColumn
 from drenchbook.site_model import Site, tag_key
 from drenchbook.site_tables import PROJECT, STATIONS, TABLES, Column, Table
 
-TEMPLATE_VERSION = 1  # raised whenever an older workbook can no longer be read as it stands
+# Raised whenever an older workbook can no longer be read as it stands; older_templates.py then says what it had.
+TEMPLATE_VERSION = 2
 VERSION_NAME = "Template_version"
 
 COVER, SCHEDULE, CASES, RESULTS, CAUTIONS_SHEET, CHECK = "Cover", "Schedule", "Cases", "Results", "Cautions", "Check"

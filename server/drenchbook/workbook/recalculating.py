@@ -19,9 +19,10 @@ from drenchbook.workbook.evaluator import Evaluation, evaluate_workbook
 from drenchbook.workbook.fingerprint import TOLERANCE
 from drenchbook.workbook.formula_places import formula_lines
 from drenchbook.workbook.layout import SCHEDULE
+from drenchbook.workbook.opening import load
 from drenchbook.workbook.package import replace_file
 from drenchbook.workbook.patching import held_values, patched
-from drenchbook.workbook.reading import ReadWorkbook, cell_of_name, load, read_book
+from drenchbook.workbook.reading import ReadWorkbook, cell_of_name, read_book
 
 
 @dataclass(frozen=True)
