@@ -80,6 +80,10 @@ def convert(source: Path, target: Path, units: str | None = None, spare: int | N
     if target.exists() and source.exists() and target.samefile(source):
         sentence = "is the same file as IN; name another one, so that what is not carried over is not lost"
         raise SiteError(str(target), [Problem("file", "", None, sentence, breaks_file=True)])
+    if target.suffix.lower() in WORKBOOK_SUFFIXES:
+        from drenchbook.workbook.package import refuse_open_elsewhere
+
+        refuse_open_elsewhere(target)
     read, notes = _read_whole(source)
     broken = [problem for problem in read.problems if problem.breaks_file] or structural_problems(read)
     if broken:

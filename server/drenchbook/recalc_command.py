@@ -85,6 +85,10 @@ def _one(task: tuple[Path, Path | None, bool, bool]) -> Done:
     except InputError as error:  # as an event of more sets than can be solved: this file only
         broken = SiteError(str(path), [Problem("file", "", None, str(error), breaks_file=True)])
         return Done(UNUSABLE, str(broken), file_report(str(path), None, broken.problems, "UNKNOWN"), {})
+    except OSError as error:  # a full disk, a folder that has gone: this file only
+        sentence = f"{error.filename or path} cannot be used: {error.strerror or error}"
+        broken = SiteError(str(path), [Problem("file", "", None, sentence, breaks_file=True)])
+        return Done(UNUSABLE, str(broken), file_report(str(path), None, broken.problems, "UNKNOWN"), {})
     except SiteError as error:
         answer = file_report(str(path), None, error.problems, "UNKNOWN")
         return Done(UNUSABLE, str(error), answer, {})

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from drenchbook.errors import SiteError
+from drenchbook.result_tables import RESULT_TABLES
 from drenchbook.site_file import read_site_file
 from drenchbook.site_rules import structural_problems
 from drenchbook.site_sheets import SHEET_CORNER, full_grids, read_grids
@@ -128,7 +129,8 @@ def test_a_broken_file_gives_no_results(grids):
 def test_a_bad_cell_makes_its_stations_unknown_and_leaves_the_others(grids):
     put(grids, "pipe_runs", "TR-L2", "developed_length", "35,5")
     report = report_of(read_grids(grids, {table.key: SHEET_CORNER for table in TABLES}), "here")
-    words = {row[0]: (row[1], row[-4]) for row in report.schedule_rows()}
+    message = [column.name for column in RESULT_TABLES["DRENCH_SCHEDULE"]].index("message")
+    words = {row[0]: (row[1], row[message]) for row in report.schedule_rows()}
     assert words["L2"][0] in ("UNKNOWN", "FAIL")
     assert words["L2"][0] == "UNKNOWN"
     assert 'text "35,5" stands where a number in ft belongs' in words["L2"][1]

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from drenchbook.site_tables import TABLES, Table
-from drenchbook.workbook.layout import SHEETS
+from drenchbook.workbook.field_test_sheet import FIRST, PLACE
+from drenchbook.workbook.layout import FIELD_TEST, SHEETS
 from drenchbook.workbook.opening import Place, place_of_name
 
 _SHOWN = 3  # cells that a sentence names
@@ -66,10 +67,16 @@ def _of_other_sheet(sheet: Any) -> Iterator[str]:
         if cells:
             yield f"not carried over: your own sheet {sheet.title} ({_cells(cells)})"
         return
-    typed = [cell for cell in cells if not cell.protection.locked and cell.data_type != "f"]
+    typed = [cell for cell in cells
+             if not cell.protection.locked and cell.data_type != "f" and not _is_line_of_field_test(cell)]  # fmt: skip
     if typed and sheet.protection.sheet:
         yield f"not carried over: sheet {sheet.title}, what was typed or chosen there ({_cells(typed)})"
     yield from _comments(sheet)
+
+
+def _is_line_of_field_test(cell: Any) -> bool:
+    """Station and outlet of a line of the Field test: they are drawn anew from the sheet Stations."""
+    return cell.parent.title == FIELD_TEST and cell.row > FIRST and cell.column - 1 in (PLACE["tag"], PLACE["outlet"])
 
 
 def _comments(sheet: Any) -> Iterator[str]:

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import re
+import struct
 import warnings
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Any
 
 from drenchbook.errors import Problem, SiteError
 from drenchbook.workbook.layout import TEMPLATE_VERSION, VERSION_NAME
 from drenchbook.workbook.older_templates import OLDER_TEMPLATES
+from drenchbook.workbook.package import sheet_parts
 
 LARGEST_FILE = 100 * 2**20  # bytes; a schedule workbook of 5,000 stations has a tenth of it
-LARGEST_UNPACKED = 2 * 2**30
+LARGEST_UNPACKED = 500 * 2**20  # bytes of its text once unpacked, pictures not counted
+# What the libraries raise on bytes that are no sound package; RuntimeError is an entry with a password of its own.
+DAMAGE = (OSError, ValueError, LookupError, TypeError, AttributeError, SyntaxError, RuntimeError, EOFError,
+          zipfile.BadZipFile, zlib.error, struct.error)  # fmt: skip
 _OLD_FORMAT = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 _REFERENCE = re.compile(r"^(?:'((?:[^']|'')+)'|([^'!]+))!\$?([A-Z]+)\$?(\d+)(?::\$?([A-Z]+)\$?(\d+))?$")
@@ -33,12 +39,20 @@ def load(path: Path, *, older: bool = False) -> Any:
         with warnings.catch_warnings():  # what the library does not keep, we do not write: the package is patched
             warnings.simplefilter("ignore")
             book = openpyxl.load_workbook(path)
-    except (OSError, ValueError, KeyError, TypeError, SyntaxError, zipfile.BadZipFile) as error:
-        raise _refused(
-            path, f"is damaged or no workbook: {error}. Open it in a spreadsheet program and save it"
-        ) from None
+    except DAMAGE as error:
+        raise damaged(path, error) from None
     _refuse_other_version(book, path, older)
     return book
+
+
+def damaged(path: Path, error: BaseException) -> SiteError:
+    """The refusal of a file whose parts cannot be read."""
+    why = (
+        " ".join(str(error.args[0] if isinstance(error, KeyError) and error.args else error).split())
+        or type(error).__name__
+    )
+    return _refused(path, f"is damaged or no workbook: {why}. Open it in a spreadsheet program and save it anew, "
+                          "or take the last copy that opens")  # fmt: skip
 
 
 def _refused(path: Path, sentence: str) -> SiteError:
@@ -70,12 +84,24 @@ def _refuse_unusable(path: Path) -> None:
         raise _refused(
             path, "is not a workbook; a file ending in .xlsx or .xlsm that a spreadsheet program saved is read"
         )
-    with zipfile.ZipFile(path) as package:
-        unpacked = sum(entry.file_size for entry in package.infolist())
-        if unpacked > LARGEST_UNPACKED:
-            raise _refused(
-                path, f"unpacks to {unpacked / 2**30:.1f} GB; at most {LARGEST_UNPACKED // 2**30} GB are read"
-            )
+    _refuse_package(path)
+
+
+def _refuse_package(path: Path) -> None:
+    """Refuse a package that unpacks to too much, or of which a part does not unpack to what was packed."""
+    try:
+        with zipfile.ZipFile(path) as package:
+            unpacked = sum(e.file_size for e in package.infolist() if e.filename.endswith((".xml", ".rels", ".vml")))
+            broken = package.testzip() if unpacked <= LARGEST_UNPACKED else None
+            if broken is None and unpacked <= LARGEST_UNPACKED:
+                sheet_parts(package)
+    except DAMAGE as error:
+        raise damaged(path, error) from None
+    if unpacked > LARGEST_UNPACKED:
+        size = f"unpacks to {unpacked / 2**20:.0f} MB of text; at most {LARGEST_UNPACKED // 2**20} MB are read"
+        raise _refused(path, f"{size}. Delete rows and sheets that are empty but formatted")
+    if broken is not None:
+        raise damaged(path, zipfile.BadZipFile(f"its part {broken} does not unpack"))
 
 
 def _refuse_other_version(book: Any, path: Path, older: bool) -> None:

@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import IO
 from xml.etree import ElementTree
 
+from drenchbook.errors import Problem, SiteError
+
 _LOCAL_HEADER = struct.Struct("<26xHH")
 _FIXED_DATE = (1980, 1, 1, 0, 0, 0)
 _DATA_DESCRIPTOR = 0x08
@@ -96,8 +98,49 @@ def _copy_entry(made: zipfile.ZipFile, raw: bytes, entry: zipfile.ZipInfo) -> No
     made.start_dir = target.tell()
 
 
+def refuse_open_elsewhere(path: Path) -> None:
+    """Refuse to replace a file that a spreadsheet program has open: what is typed there would be lost, or our results.
+
+    Programs say so by a file beside it: `.~lock.NAME#` with the names of who has it open, or `~$NAME`.
+    """
+    for lock in (path.with_name(f".~lock.{path.name}#"), path.with_name(f"~${path.name}")):
+        if path.exists() and lock.exists():
+            remedy = "save and close it there, or name another file to write"
+            stale = f"If no program has it open, delete {lock.name} beside it"
+            raise _unwritten(path, f"is open in another program{_by_whom(lock)}; {remedy}. {stale}")
+
+
+def _by_whom(lock: Path) -> str:
+    try:
+        text = lock.read_bytes()[:400].decode("utf-8", errors="replace")
+    except OSError:
+        return ""
+    if not lock.name.startswith(".~lock."):
+        return ""
+    names = [name.strip() for name in text.split(",")[:3]]  # full name, user, computer
+    who, host = next((name for name in names[:2] if name), ""), names[2] if len(names) > 2 else ""
+    return (f" by {who}" if who else "") + (f" on {host}" if host else "")
+
+
+def _unwritten(path: Path, sentence: str) -> SiteError:
+    return SiteError(str(path), [Problem("workbook", "", None, f"{sentence}; nothing was written", breaks_file=True)])
+
+
 def replace_file(path: Path, content: bytes) -> None:
-    """Write a file beside `path`, then put it in its place at one stroke: interrupted, the old file is whole."""
+    """Write a file beside `path`, then put it in its place at one stroke: interrupted, the old file is whole.
+
+    SiteError where a program has the file open, or where it or its folder may not be written.
+    """
+    refuse_open_elsewhere(path)
+    try:
+        _replace(path, content)
+    except PermissionError:
+        sentence = ("cannot be written: another program has it open, or you may not write in its folder; close it "
+                    "there, or name another file to write")  # fmt: skip
+        raise _unwritten(path, sentence) from None
+
+
+def _replace(path: Path, content: bytes) -> None:
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as file:

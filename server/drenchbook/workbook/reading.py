@@ -13,7 +13,7 @@ from drenchbook.site_model import Site
 from drenchbook.site_sheets import Corner, ReadSite, read_grids
 from drenchbook.site_tables import TABLES, Table
 from drenchbook.workbook.older_templates import columns_it_lacked
-from drenchbook.workbook.opening import load, place_of_name, template_version
+from drenchbook.workbook.opening import Place, load, place_of_name, template_version
 
 _FIRST_DAY = datetime.datetime(1899, 12, 30)  # day zero of a spreadsheet's calendar
 
@@ -53,7 +53,7 @@ def read_book(book: Any, path: Path, value_of: CellValue) -> ReadWorkbook:
     """The site of an open workbook; `value_of` gives the value of a cell that holds a formula."""
     grids: dict[str, list[list[Any]]] = {}
     corners: dict[str, Corner] = {}
-    renamed: list[Problem] = []
+    broken: list[Problem] = []
     for table in TABLES:
         place = place_of_name(book, table.range_name)
         if place is None or place[0] not in book.sheetnames:
@@ -61,10 +61,11 @@ def read_book(book: Any, path: Path, value_of: CellValue) -> ReadWorkbook:
         sheet, top, left, bottom, right = place
         corners[table.key] = Corner(row=top, column=left)
         grids[table.key] = _grid(book[sheet], top, left, bottom, right, value_of)
-        renamed += _other_sheet(table, sheet)
+        broken += _other_sheet(table, sheet)
+        broken += _merged(book[sheet], place)
     version = template_version(book, path)
     read = read_grids(grids, corners, lacked=columns_it_lacked(version))
-    return ReadWorkbook(ReadSite(read.site, (*renamed, *read.problems), read.places), book, grids, version)
+    return ReadWorkbook(ReadSite(read.site, (*broken, *read.problems), read.places), book, grids, version)
 
 
 def _other_sheet(table: Table, sheet: str) -> list[Problem]:
@@ -75,6 +76,17 @@ def _other_sheet(table: Table, sheet: str) -> list[Problem]:
             sheet, "", sheet, f"this sheet holds the table {table.sheet}; give it that name again, sentences use it"
         )
     ]
+
+
+def _merged(sheet: Any, place: Place) -> list[Problem]:
+    """Merged cells in a table: only one of them holds what was typed, and the others would count as blank."""
+    _, top, left, bottom, right = place
+    return [
+        Problem(sheet.title, str(area.coord), None, "these cells are merged, and all but the first count as blank; "
+                "split them and type the value in each row", breaks_file=True)
+        for area in sheet.merged_cells.ranges
+        if area.min_row <= bottom and area.max_row >= top and area.min_col <= right and area.max_col >= left
+    ]  # fmt: skip
 
 
 def _grid(sheet: Any, top: int, left: int, bottom: int, right: int, value_of: CellValue) -> list[list[Any]]:

@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 import math
+import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
-from drenchbook.errors import Problem, SiteError
+from drenchbook.errors import Problem
 from drenchbook.report import Report
 from drenchbook.site_line import SiteLine
 from drenchbook.site_model import Site
 from drenchbook.site_tables import TABLES
 from drenchbook.table_results import remember, report_of
-from drenchbook.workbook.check_sheet import FINGERPRINT, STAMP
+from drenchbook.workbook.check_sheet import FINGERPRINT, STAMP, STATIONS_ON_SCHEDULE
 from drenchbook.workbook.evaluator import Evaluation, evaluate_workbook
 from drenchbook.workbook.fingerprint import TOLERANCE
 from drenchbook.workbook.formula_places import formula_lines
-from drenchbook.workbook.layout import SCHEDULE
-from drenchbook.workbook.opening import load
-from drenchbook.workbook.package import replace_file
+from drenchbook.workbook.opening import damaged, load, place_of_name
+from drenchbook.workbook.package import refuse_open_elsewhere, replace_file
 from drenchbook.workbook.patching import held_values, patched
 from drenchbook.workbook.reading import ReadWorkbook, cell_of_name, read_book
 
@@ -56,24 +57,25 @@ def recalculate(path: Path, out_path: Path | None = None, *, write: bool = True)
         The judged site, problems, notes, and whether the old results were stale. SiteError, and nothing written, where
         the file or its network cannot be used.
     """
+    target = out_path or path
+    if write:
+        refuse_open_elsewhere(target)
     book = load(path)
     held = _Held(path)
     read = read_book(book, path, _inputs(book, held))
     report = report_of(read.read, str(path))
     remember([read.grids[table.key] for table in TABLES], report)
     evaluation = evaluate_workbook(book, cached=held)
-    done = patched(path, evaluation.values)
+    try:
+        done = patched(path, evaluation.values)
+    except (ElementTree.ParseError, KeyError, zipfile.BadZipFile) as error:  # a part that only writing needs
+        raise damaged(path, error) from None
     stale = _stale(read, evaluation, held, done.cells)
     if write:
-        target = out_path or path
-        try:
-            if done.content is not None:
-                replace_file(target, done.content)
-            elif target != path:
-                replace_file(target, path.read_bytes())
-        except PermissionError:
-            sentence = "cannot be written; close it in the other program, or name another file with --output"
-            raise SiteError(str(target), [Problem("workbook", "", None, sentence, breaks_file=True)]) from None
+        if done.content is not None:
+            replace_file(target, done.content)
+        elif target != path:
+            replace_file(target, path.read_bytes())
     lost = (Problem(sheet, cell, None, "this cell of an array is missing in the file; draw the sheet anew with convert")
             for sheet, cell in done.without_place)  # fmt: skip
     problems = (*read.problems, *evaluation.problems, *lost)
@@ -122,15 +124,16 @@ def _stale(read: ReadWorkbook, evaluation: Evaluation, held: _Held, cells: int) 
 
 def _notes(read: ReadWorkbook, report: Report, evaluation: Evaluation) -> tuple[str, ...]:
     """What a person should know who reads the printed schedule."""
-    shown = evaluation.values
-    stations = len(report.judgement.site.stations)
-    on_schedule = sum(1 for (sheet, cell), value in shown.items()
-                      if sheet == SCHEDULE and cell.startswith("A") and value in _tags(read.site))  # fmt: skip
-    if on_schedule < stations:
-        return (f"The Schedule sheet has room for {on_schedule} of {stations} stations. Make room: "
-                "drenchbook convert OLD.xlsx NEW.xlsx",)  # fmt: skip
-    return ()
-
-
-def _tags(site: Site) -> set[str]:
-    return {str(station.tag) for station in site.stations}
+    notes = [
+        f"Sheet {place[0]} is protected: take the protection off to type into it (none of ours has a password)"
+        for table in TABLES
+        if (place := place_of_name(read.book, table.range_name)) and read.book[place[0]].protection.sheet
+    ]
+    stations, counted = len(report.judgement.site.stations), cell_of_name(read.book, STATIONS_ON_SCHEDULE)
+    on_schedule = evaluation.values.get(counted) if counted else None
+    if isinstance(on_schedule, float) and on_schedule < stations:
+        notes.append(
+            f"The Schedule sheet has room for {on_schedule:.0f} of {stations} stations. Make room: "
+            "drenchbook convert OLD.xlsx NEW.xlsx"
+        )
+    return tuple(notes)
