@@ -6,6 +6,7 @@ import subprocess
 import pytest
 
 from drenchbook.workbook.evaluator import evaluate_workbook
+from drenchbook.workbook.layout import TEMPLATE_VERSION
 from drenchbook.workbook.pictures import converted, printed
 from drenchbook.workbook.recalculating import recalculate
 from tests.formulas.libreoffice import need_libreoffice, recalculated
@@ -93,7 +94,13 @@ def test_pages_hold_their_words(fixture, request, tmp_path):
     text = " ".join(text.split())
     for spoilt in ("###", "#NAME?", "#REF!", "#VALUE!", "#N/A", "Err:", STALE):
         assert spoilt not in text, spoilt
-    for words in ("Emergency shower and eyewash schedule", "Operating cases", "Design aid", "Pipe runs", "template 1"):
+    for words in (
+        "Emergency shower and eyewash schedule",
+        "Operating cases",
+        "Design aid",
+        "Pipe runs",
+        f"template {TEMPLATE_VERSION}",
+    ):
         assert words in text, words
     if fixture == "lab":
         assert "4 FAIL 0 UNKNOWN 1 WARN 0 OK" in text
