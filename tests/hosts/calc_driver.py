@@ -139,6 +139,10 @@ def edited(uno, desktop, document, sheet, cell, value, result_sheet, result_cell
 
 
 def is_modified(uno, desktop, document):
+    """Whether anything but a chart has changed: the program draws charts of computed cells anew, with no add-in too."""
+    for sheet in OPENED[document].Sheets:
+        for chart in sheet.Charts:
+            chart.EmbeddedObject.setModified(False)
     return OPENED[document].isModified()
 
 

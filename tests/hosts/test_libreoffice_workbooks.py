@@ -69,7 +69,7 @@ def test_each_computed_cell_is_the_evaluators(path, calc, opened):
 
 
 def test_loading_alone_calculates_and_changes_nothing(calc, opened):
-    """Plain names are bound on loading, and the document still counts as unchanged."""
+    """Plain names are bound on loading, and the document still counts as unchanged, its charts apart."""
     path = ROOT / "samples" / "laboratory.xlsx"
     document = opened(path)
     found, _ = differences(path, calc.everything(document))

@@ -413,10 +413,13 @@ def _uses_our_names(document: Any) -> bool:
 
 
 def bind_names(document: Any, name: str) -> None:
-    """Compile every unresolved formula again; the document counts as unchanged, and there is nothing to undo."""
+    """Compile every unresolved formula of a document just loaded; it counts as unchanged, and nothing is to undo.
+
+    What the program itself calls changed is a chart of computed cells, which it draws anew after loading.
+    """
     import uno
 
-    changed, undo = document.isModified(), document.getUndoManager()
+    undo = document.getUndoManager()
     undo.lock()
     try:
         ranges = document.NamedRanges
@@ -426,5 +429,4 @@ def bind_names(document: Any, name: str) -> None:
         ranges.removeByName(name)
     finally:
         undo.unlock()
-    if not changed:
-        document.setModified(False)
+    document.setModified(False)
