@@ -37,9 +37,9 @@ def column_answers(function: WorksheetFunction, rows: Sequence[Sequence[object]]
 
     >>> from drenchbook.worksheet_functions import FUNCTION_BY_NAME
     >>> velocity = FUNCTION_BY_NAME["DRENCH_PIPE_VELOCITY"]
-    >>> rows = [(20.0, "copper L", "1"), (-2.0, "copper L", "1"), (0.0, "PEX", "1"), ("20", "PEX", "1")]
-    >>> [answer and round(answer, 2) for answer in column_answers(velocity, rows)]
-    [7.78, None, 0.0, None]
+    >>> rows = [(20.0, "copper L", "1")] * 3 + [(0.0, "PEX", "1"), (-2.0, "copper L", "1")]
+    >>> [answer if answer is None else round(answer, 2) for answer in column_answers(velocity, rows + rows[:3])]
+    [7.78, 7.78, 7.78, 0.0, None, None, None, None]
     """
     answers: list[float | None] = [None] * len(rows)
     for system, places in _by_system(function.takes, rows).items():
