@@ -117,12 +117,13 @@ def two_seats_kernel(
     square = k * k
     root = np.sqrt(square + gap)
     # Slopes by the implicit function: each side weighs share/(pressure drop)^1.5.
-    high_weight, low_weight = S * X * (k / root) ** 3, S * (1 - X)
+    ratio = k / root
+    high_weight, low_weight = S * X * (ratio * ratio * ratio), S * (1 - X)
     alone = X == 1  # the low side is shut: the high side passes all, whatever stands before the low side
     whole = np.where(alone, 1.0, high_weight + low_weight)
     chamber = np.where(alone, high - S * S, low - square)
     high_stem = np.where(alone, 1.0, S * X / root)
-    flow_slope = np.where(alone, -2 * S**2 / q, -2 * k**3 / (q * whole))
+    flow_slope = np.where(alone, -2 * S**2 / q, -2 * (k * square) / (q * whole))
     high_slope = np.where(alone, 1.0, high_weight / whole)
     stem = np.where(hot_is_high, high_stem, 1 - high_stem)
     hot_slope = np.where(hot_is_high, high_slope, 1 - high_slope)
