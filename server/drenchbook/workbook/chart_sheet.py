@@ -207,7 +207,7 @@ def course_chart(drawing: Drawing) -> Any:
     font = {"name": FONT, "size": 9}
     lines = {"visible": True, "line": {"color": RULE, "width": 0.5}}
     chart.set_y_axis({"major_gridlines": lines, "num_font": font, "num_format": "0"})
-    chart.set_x_axis({"min": 0, "num_font": font, "num_format": "0", "name": "minutes after opening",
+    chart.set_x_axis({"min": 0, "max": 15, "num_font": font, "num_format": "0", "name": "minutes after opening",
                       "name_font": {**font, "bold": False}, "major_unit": 5})  # fmt: skip
     chart.set_legend({"position": "bottom", "font": font})
     return chart
