@@ -175,6 +175,12 @@ class _Compiler:
             power[i] = power_of(cells)
             numbers["demand"][i] = Cells(self.site, HOT_WATER_SOURCES, cells.row).number("other_demand")
             numbers["temperature"][i] = cells.temperature(column)
+            if (
+                stores[i]
+                and cells.has("set_temperature")
+                and numbers["temperature"][i] > cells.temperature("set_temperature")
+            ):
+                cells.say(column, "must be at most the set temperature: it is the thermostat's lower edge")
             numbers["square"][i] = 0.0
             if cells.has("loss_curve"):
                 curve[i] = self.curves.new(str(cells.row.tag), cells.curve("loss_curve"))

@@ -262,3 +262,17 @@ def test_a_zero_or_a_wild_number_breaks_nothing_and_helps_nobody(table, cells):
     assert (outcomes >= WARNED).all()
     assert verdict(report.judgement, "HOT-1", "L1").outcome in (FAILED, NOT_KNOWN)
     assert len(report.schedule_rows()) == 5
+
+
+@pytest.mark.parametrize(("table", "tag", "cells", "sentence"), [
+    ("hot_water_sources", "WH-1", {"start_temperature": 150.0},
+     "Start temperature must be at most the set temperature: it is the thermostat's lower edge"),
+    ("mixing_valves", "MV-1", {"second_opens_at": 5.0},
+     "Second model is blank, but a pressure at which it opens is typed: name it, or clear that"),
+])  # fmt: skip
+def test_numbers_that_contradict_another_cell_are_not_used(table, tag, cells, sentence):
+    """A draw that starts hotter than the set temperature would last longer than the tank can."""
+    judgement = judge(lab(table, tag, **cells))
+    assert verdict(judgement, "DAT-1", "L1").outcome == NOT_KNOWN
+    assert sentence in verdict(judgement, "DAT-1", "L1").about
+    assert verdict(judgement, "HOT-1", "L1").outcome == NOT_KNOWN

@@ -19,7 +19,7 @@ STEP = 0.5  # [s] of the account in steps
 def random_site(seed: int) -> Site:
     """The laboratory with other tanks, waters, rooms and pipes; every valve under control."""
     r = random.Random(seed)
-    site = lab("hot_water_sources", "WH-1", volume=r.uniform(40, 300), start_temperature=r.uniform(112, 150),
+    site = lab("hot_water_sources", "WH-1", volume=r.uniform(40, 300), start_temperature=r.uniform(112, 140),
                usable_fraction=r.uniform(0.5, 1.0), usable_fraction_source=r.choice(("SAMPLE draw test", None)),
                input_power=r.uniform(0, 6e5), efficiency=r.uniform(0.7, 1.0), start_delay=r.choice((0.0, 1.5, 6.0)),
                other_demand=r.choice((0.0, 2.0)))  # fmt: skip
