@@ -97,9 +97,7 @@ class MixingValves:
         name = cells.value("second_model", optional=True)
         if name is None:
             if cells.has("second_opens_at"):
-                cells.say(
-                    "second_model", "is blank, but a pressure at which it opens is typed: name it, or clear that"
-                )
+                cells.say("second_model", "is blank, but a pressure at which it opens is typed: name it, or clear that")
             return own, own
         other = Cells(self.site, VALVE_MODELS, self.models[tag_key(name)])
         large, opens_at = valve_flow(other, self.curves.new, self.read), cells.positive("second_opens_at")
