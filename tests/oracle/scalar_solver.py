@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
 from scipy.optimize import brentq, root
 
-from drenchbook.physics.water import density, specific_enthalpy, viscosity
+from drenchbook.physics import water
 from drenchbook.published.fittings_table import fittings_resistance
 from drenchbook.published.pipes import pipe
 from drenchbook.site_tables import TABLE_BY_KEY
@@ -22,6 +23,8 @@ from drenchbook.units import to_si
 
 G = 9.80665
 PSI, GPM, FOOT, INCH = 6894.757293168361, 231 * 0.0254**3 / 60, 0.3048, 0.0254
+# A site knows few temperatures, and asks for them often.
+density, specific_enthalpy, viscosity = cache(water.density), cache(water.specific_enthalpy), cache(water.viscosity)
 
 
 @dataclass
@@ -141,6 +144,7 @@ class Oracle:
         self.rows = Rows(site)
         self.site = site
         self.t = self.rows.tables
+        self.known_chains = {}
         self.fouled = next((row.value for row in site.limits if row.id == "STR-1 factor"), None)
         self.cold_temperature = {}
         for season in ("cold", "warm"):
@@ -212,6 +216,11 @@ class Oracle:
 
     def chain(self, tag):
         """Tags from the root down to this one, within cold and hot water or behind one valve."""
+        if tag not in self.known_chains:
+            self.known_chains[tag] = self.found_chain(tag)
+        return self.known_chains[tag]
+
+    def found_chain(self, tag):
         found = []
         while tag is not None:
             key, row = self.rows.find(tag)
