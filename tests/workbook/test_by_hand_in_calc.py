@@ -11,6 +11,7 @@ from drenchbook.workbook.reading import read_workbook
 from drenchbook.workbook.recalculating import recalculate
 from tests.hosts.calc import python_of_calc
 from tests.workbook.packages import loaded
+from tests.workbook.test_beside_stations import agrees, beside
 
 VERDICTS = ("FAIL", "UNKNOWN", "WARN", "OK")
 SCRIPT = Path(__file__).with_name("calc_actions.py")
@@ -59,6 +60,17 @@ def test_rows_inserted_and_sorted_keep_their_results(python, lab, tmp_path, lab_
         assert len(numbers) >= 5, tag
         for one, other in numbers:
             assert one == pytest.approx(other, rel=1e-9), tag
+
+
+def test_the_verdict_beside_a_row_goes_with_its_tag(python, lab, tmp_path, capsys):
+    """Rows inserted and the table sorted in Calc: each verdict is that of the tag on its own row."""
+    other = tmp_path / "other.xlsx"
+    by_hand(python, lab, other, "insert:Stations:8", "sort:Stations:A7:Y12")
+    order = [station.tag for station in read_workbook(other).site.stations]
+    done = recalculate(other)
+    assert done.formula_lines == ()
+    assert list(agrees(other, capsys)) == [tag for tag in order if tag in beside(other)]
+    assert set(order) == set(beside(other)) == {"L1", "L2", "L3", "L4", "L5"}
 
 
 def test_a_row_filled_where_one_was_inserted_is_calculated(python, lab, tmp_path):

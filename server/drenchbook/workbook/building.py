@@ -12,6 +12,7 @@ from typing import Any
 
 from drenchbook.result_tables import CASES_SHOWN
 from drenchbook.site_model import Site
+from drenchbook.workbook.beside_stations import draw_beside_stations
 from drenchbook.workbook.cases_sheet import draw_cases_sheet
 from drenchbook.workbook.chart_sheet import draw_chart_data_sheet
 from drenchbook.workbook.check_sheet import draw_check_sheet
@@ -92,6 +93,7 @@ def workbook_bytes(site: Site, spare_rows: int | None = None, cases_shown: int =
     draw_cover_sheet(drawing)
     draw_input_sheets(drawing)
     draw_schedule_sheet(drawing)
+    draw_beside_stations(drawing)
     draw_cases_sheet(drawing)
     draw_worked_path_sheet(drawing)
     draw_field_test_sheet(drawing)

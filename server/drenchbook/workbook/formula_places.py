@@ -13,10 +13,12 @@ from drenchbook.check_samples import NOT_KNOWN
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.errors import Problem, shown
 from drenchbook.site_line import SiteLine, sentence
+from drenchbook.site_tables import STATIONS
 from drenchbook.workbook.drawing import Drawing
-from drenchbook.workbook.layout import cell_name, on_sheet, range_name
+from drenchbook.workbook.layout import HEADING_ROW, cell_name, on_sheet, range_name
 
 PREFIX = "Computed_"
+BESIDE = "Beside_"  # blocks in which a row that a person inserts may stay blank
 MOST_LINES = 50  # typed-over cells that get a line of their own
 
 Block = tuple[int, int, int, int]  # first row and column, last row and column, 0-based
@@ -34,7 +36,8 @@ def name_formula_places(drawing: Drawing) -> None:
                 elif kind == "ArrayFormula":
                     places |= set(_members(cell.range))
         for number, block in enumerate(blocks(places), start=1):
-            name = f"{PREFIX}{title.replace(' ', '_')}_{number}"
+            beside = title == STATIONS.sheet and block[0] > HEADING_ROW
+            name = f"{BESIDE if beside else PREFIX}{title.replace(' ', '_')}_{number}"
             drawing.define(name, on_sheet(title, range_name(*block)))
 
 
@@ -73,7 +76,7 @@ def _spans(columns: list[int]) -> Iterator[tuple[int, int]]:
 def typed_over(book: Any) -> list[Problem]:
     """Every cell of a workbook that holds a number, a text or nothing where a formula belongs."""
     found, members = [], {sheet.title: _array_members(sheet) for sheet in book.worksheets}
-    names = [name for name in book.defined_names if name.startswith(PREFIX)]
+    names = [name for name in book.defined_names if name.startswith((PREFIX, BESIDE))]
     for name in names:
         for sheet, cells in book.defined_names[name].destinations:
             if sheet not in book.sheetnames:
@@ -81,8 +84,11 @@ def typed_over(book: Any) -> list[Problem]:
             get = book[sheet]._cells.get  # asking the sheet itself would create the cells that are missing
             for row, column in _members(cells.replace("$", "")):
                 cell = get((row + 1, column + 1))
+                value = None if cell is None else cell.value
+                if name.startswith(BESIDE) and value is None:
+                    continue
                 if (row, column) not in members[sheet] and (cell is None or cell.data_type != "f"):
-                    found.append(_problem(sheet, row, column, None if cell is None else cell.value))
+                    found.append(_problem(sheet, row, column, value))
     return found
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from drenchbook.site_tables import TABLES, Table
+from drenchbook.site_tables import STATIONS, TABLES, Table
+from drenchbook.workbook.beside_stations import HEADINGS
 from drenchbook.workbook.field_test_sheet import FIRST, PLACE
 from drenchbook.workbook.layout import FIELD_TEST, SHEETS
 from drenchbook.workbook.opening import Place, place_of_name
@@ -43,6 +44,8 @@ def _of_table(table: Table, sheet: Any, place: Place) -> Iterator[str]:
         words = " ".join(str(heading).split("\n")[0].split()) if heading is not None else ""
         own = [cell for cell in rows[column] if top < cell.row <= bottom]
         # the Project sheet has four headings of its own, and its settings stand in rows
+        if column > right and table is STATIONS and words in HEADINGS:
+            continue  # drawn anew
         of_ours = left <= column <= right and (table.key == "project" or words.casefold() in known)
         if own and not of_ours:
             name = f'your own column "{words}"' if words else f"the column of {own[0].coordinate}"
