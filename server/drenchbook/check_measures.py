@@ -310,7 +310,8 @@ class Measures(PipeStates):
             for column in ("volume", "other_demand")
         )
         used = (NORMAL, HOT_LOST, SOURCE_COLD)
-        drawn = np.concatenate([self._fault(name).supply_flow for name in used]) + other
+        normal, *faults = (self._fault(name).supply_flow for name in used)
+        drawn = np.concatenate([normal + other, *faults])  # in a fault the other demand flows already
         with np.errstate(divide="ignore", invalid="ignore"):
             counted = np.minimum(np.where(drawn == 0, np.inf, volume / drawn), DAY)
         seconds = np.where(ends[pairs.member], counted, DAY)

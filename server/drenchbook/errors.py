@@ -19,6 +19,8 @@ def shown(value: object) -> str:
         return "blank"
     if isinstance(value, bool):
         return "TRUE" if value else "FALSE"
+    if isinstance(value, int) and abs(value) >= 10**300:  # more than a number of a cell can be
+        return "an endless row of digits"
     if isinstance(value, (int, float)):
         return f"{value:.10g}"
     return f'"{value}"'

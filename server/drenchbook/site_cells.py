@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 import itertools
 import math
+import numbers
 import re
 from collections.abc import Callable
 from typing import Any
@@ -81,7 +82,12 @@ def _number(column: Column, typed: Any, units: str) -> float:
         raise _UnusableError(
             f"text {shown(typed)} stands where a number{in_unit} belongs; {_number_advice(typed, unit)}"
         )
-    number = float(typed)
+    if not isinstance(typed, numbers.Real):
+        raise _UnusableError(f"{shown(typed)} stands where a number{in_unit} belongs; type one number")
+    try:
+        number = float(typed)
+    except OverflowError:
+        number = math.inf
     if not math.isfinite(number):
         raise _UnusableError(f"{shown(typed)} is not a finite number{in_unit}")
     if column.low is not None and number < column.low:
@@ -95,6 +101,8 @@ def _number(column: Column, typed: Any, units: str) -> float:
 
 def _number_advice(text: str, unit: str) -> str:
     bare = tidy(text)
+    if re.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}", bare):  # a decimal comma, or a mark between thousands
+        return f"type {bare.replace(',', '.')} with a decimal point, or {bare.replace(',', '')} without a mark"
     if re.fullmatch(r"[-+]?\d+,\d+", bare):
         return f"type {bare.replace(',', '.')} with a decimal point"
     if bare.startswith("#"):

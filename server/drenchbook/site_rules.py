@@ -13,14 +13,13 @@ from drenchbook.site_tables import (
     MIXING_VALVES,
     NETWORK_TABLES,
     PIPE_RUNS,
+    PLANT_MAIN,
     STATIONS,
     TABLE_BY_KEY,
     TABLES,
     Column,
     Table,
 )
-
-PLANT_MAIN = "plant main"  # a source with its own pressure: nothing of the site feeds it
 
 # Which kinds of water may feed what. "hot" water may reach a station only through a mixing valve.
 _PARENT_COLUMNS = {

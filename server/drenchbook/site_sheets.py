@@ -15,7 +15,7 @@ from drenchbook.errors import Problem
 from drenchbook.published.criteria import default_limits
 from drenchbook.site_cells import BLANK, is_blank, parse_cell, tidy, typed_form
 from drenchbook.site_model import ROW_MODELS, Missing, Site, tag_key
-from drenchbook.site_tables import LIMITS, PROJECT, TABLES, Column, Table
+from drenchbook.site_tables import HOT_WATER_SOURCES, LIMITS, PLANT_MAIN, PROJECT, TABLES, Column, Table
 
 Grid = Sequence[Sequence[Any]]
 KnownRows = dict[tuple[Any, ...], Any]
@@ -216,6 +216,10 @@ class _Reader:
             if column.name not in values:  # a blank cell, for the checks to ask for
                 values[column.name] = self.value(table, column, None, "", tag)
         row = ROW_MODELS[table.key](**values)
+        if table is HOT_WATER_SOURCES and row.kind == PLANT_MAIN:  # it has its own pressure: nothing feeds it
+            self.problems[before:] = [
+                one for one in self.problems[before:] if one.value is not None or one.cell != where.get("fed_from")
+            ]
         if self.known is not None and len(self.problems) == before:
             self.known[same] = row
         return row

@@ -27,7 +27,8 @@ UNITS_CHOICES = ("US", "SI")
 CRITERIA_SETS = ("ANSI/ISEA Z358.1", "EN 15154")
 FRICTION_METHODS = ("Darcy-Weisbach", "Hazen-Williams")
 SCHEDULE_ORDERS = ("as in Stations", "worst first")
-SOURCE_KINDS = ("storage", "instantaneous electric", "instantaneous gas", "steam heat exchanger", "plant main")
+PLANT_MAIN = "plant main"  # a source with its own pressure: nothing of the site feeds it
+SOURCE_KINDS = ("storage", "instantaneous electric", "instantaneous gas", "steam heat exchanger", PLANT_MAIN)
 DEVICE_KINDS = ("backflow preventer", "meter", "strainer", "pressure-reducing valve", "check valve", "stop",
                 "booster", "other")  # fmt: skip
 EXPOSURES = ("inside", "outside", "buried")
