@@ -30,14 +30,15 @@ def old(tmp_path):
 
 
 def typed(path, sheet):
-    """What a person sees typed in a table: row by row, heading to value, blank cells left out."""
+    """What a person sees typed in a table: row by row, heading to value, blank cells and formulas left out."""
     cells = loaded(path)[sheet]
     headings = [str(cell.value or "").split("\n")[0] for cell in cells[6]]
     rows = []
     for line in cells.iter_rows(min_row=7, max_col=len(headings), values_only=True):
         if str(line[0] or "").startswith("▲"):
             break
-        rows.append({name: value for name, value in zip(headings, line, strict=True) if value not in (None, "")})
+        held = [(name, value) for name, value in zip(headings, line, strict=True) if value not in (None, "")]
+        rows.append({name: value for name, value in held if not str(value).startswith("=")})  # computed ones
     return [row for row in rows if row]
 
 
