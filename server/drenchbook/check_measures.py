@@ -33,7 +33,7 @@ from drenchbook.site_cells import BLANK
 from drenchbook.site_model import Missing
 from drenchbook.solver import frictionless_margin, static_pressures
 from drenchbook.solver_results import CANNOT_REACH, NO_PATH, SOLVED, FaultResults, StaticPressures
-from drenchbook.standing_water import hottest_first_water, standing_hot_content
+from drenchbook.standing_water import hottest_first_water
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -471,14 +471,15 @@ class Measures(PipeStates):
                        severity=np.where(failed, FAILED, WARNED))  # fmt: skip
 
     def cooled_hot_run(self) -> Samples:
-        """DLG-4: time until hot water has passed the runs from its source to a valve, where they stood cold."""
-        pairs, asked, flow = self.cases.valves, self._limit("DLG-4"), self._fault(NORMAL).valve.hot_flow
-        content = standing_hot_content(self.context, self.held)
-        content = content[pairs.member] if len(pairs.member) else np.zeros(0)
-        applies = (content != 0) & ~(flow <= 0)  # a valve that draws no hot water does not wait for it
-        seconds = content / np.where(flow > 0, flow, np.nan)
-        margin = np.where(applies, at_most(seconds, asked), np.nan)
-        return Samples(pairs, conditions(NORMAL), seconds, asked, margin, applies & np.isnan(margin))
+        """DLG-4: time until a valve, full hot, has drawn what stood below its set temperature in its hot runs."""
+        pairs, asked = self.cases.valves, self._limit("DLG-4")
+        seconds, colder = self.courses.cooled_hot_runs(NORMAL)
+        margin = at_most(seconds, asked)
+        # water that may stand warm enough is told only where it would be gone in time anyhow
+        margin = np.where(np.isnan(colder) & (margin < -SLACK), np.nan, margin)
+        applies = colder != 0
+        return Samples(pairs, conditions(NORMAL), seconds, asked, np.where(applies, margin, np.nan),
+                       applies & np.isnan(margin))  # fmt: skip
 
     def purge_outlasts(self) -> Samples:
         """DLG-3: purge against the flushing time, where the first water is tepid."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
+
 from drenchbook.check_remedies import remedy_for
 from drenchbook.check_samples import NONE, NOT_KNOWN, OUTCOME_WORDS, PASSED
 from drenchbook.checks import Judgement, Verdict
@@ -185,6 +187,8 @@ def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
     if check in ("DRN-1", "PRS-4"):
         return _blank_of_station(judgement, verdict)
     if verdict.pairs is context.cases.valves:
+        if check == "DLG-4" and (why := _why_hot_run_unknown(judgement, verdict.member)):
+            return why
         return _blank_of_model(judgement, verdict)
     if check in ("DLG-1", "DLG-3"):
         return why_standing_unknown(context, verdict.member) or "a number that it needs is blank"
@@ -276,6 +280,14 @@ def _why_first_minutes_unknown(judgement: Judgement, station: int) -> str:
     if not why and source is not None and source.kind in INSTANTANEOUS and not isinstance(source.start_delay, float):
         why = f"Start delay of {str(source.tag).strip()} is blank"
     return why
+
+
+def _why_hot_run_unknown(judgement: Judgement, valve: int) -> str:
+    """What hides whether the water that stood in the hot runs of a valve is warm enough; "" where it is its model."""
+    if math.isnan(judgement.context.cell("mixing_valves", judgement.site.mixing_valves[valve], "set_temperature")):
+        return f"the set temperature of {str(judgement.site.mixing_valves[valve].tag).strip()} is blank"
+    behind = np.flatnonzero(judgement.network.station_valve == valve)
+    return why_hot_runs_unknown(judgement.context, int(behind[0])) if len(behind) else ""
 
 
 def _blank_of_source(source: Any) -> str:

@@ -296,6 +296,17 @@ class Courses:
             return HotCourse(**{**values, "mixed": nothing > 0})
         return course.take(np.append(source_pair_of_valves(self.context), 0)[place])
 
+    def cooled_hot_runs(self, fault: str) -> tuple[Numbers, Numbers]:
+        """[S, valve pairs] seconds in which water that stood in the hot runs arrives, and whether it is too cold.
+
+        It is where it stood below the set temperature: then the valve stands full hot. Not-a-number: not known.
+        """
+        results, cold = self.context.results.fault(fault), cold_enthalpy(self.context)
+        seconds, stood = self._hot_runs(results, cold, self._standing_of(fault)[0])
+        wanted = valve_numbers(self.context)[0][self.cases.valves.member] - cold
+        colder = np.where(np.isnan(stood + wanted), np.nan, stood < wanted)
+        return seconds, np.where((seconds == 0) | (wanted <= 0), 0.0, colder)  # set no warmer than cold: no hot water
+
     def _hot_runs(self, results: FaultResults, cold: Numbers, held: Numbers) -> tuple[Numbers, Numbers]:
         """[S, valve pairs] seconds in which water that stood in the hot runs arrives, and its heat above cold water."""
         member = self.cases.valves.member

@@ -88,6 +88,30 @@ def test_shorter_runs_shorten_the_untepid_time():
     assert outcome(held, "DLG-5") == PASSED
 
 
+@pytest.mark.parametrize(
+    ("cells", "found"),
+    [
+        ({"room_cold": 84.0, "room_warm": 84.0}, NOTED),  # MV-1 is set to 85 °F
+        ({"room_cold": 86.0, "room_warm": 86.0}, NONE),
+        ({"room_cold": 84.0, "room_warm": None}, NOT_KNOWN),
+    ],
+)
+def test_a_hot_run_warmer_than_the_set_temperature_makes_nobody_wait(cells, found):
+    judgement = judge(lab("project", "", **cells))
+    verdict = judgement.verdict(CHECK_BY_ID["DLG-4"], station(judgement, "L1"))
+    assert verdict.outcome == found
+    if found == NOT_KNOWN:
+        words = message(judgement, verdict, station(judgement, "L1"))
+        assert words.startswith("Cooled hot run is not known: the room warm season temperature is blank in Project")
+
+
+def test_a_valve_goes_full_hot_while_its_hot_run_is_cold():
+    """4.13 gal with the wall at the 0.5 gpm of L3's eyewash: 496 s, whatever the share of hot water then is."""
+    judgement = judge(laboratory())
+    verdict = judgement.verdict(CHECK_BY_ID["DLG-4"], station(judgement, "L3"))
+    assert verdict.value == pytest.approx(496, rel=0.01)
+
+
 def test_a_held_hot_run_makes_nobody_wait():
     assert outcome(laboratory(), "DLG-4") == NOTED
     assert outcome(lab("pipe_runs", "HW-1", held_temperature=130.0), "DLG-4") == NONE

@@ -208,10 +208,16 @@ def test_first_water_of_the_bare_branches_is_too_hot(tag, word, value):
     assert (hot.word, hot.value) == (word, pytest.approx(value, **TEMPERATURE))
 
 
-@pytest.mark.parametrize(("tag", "seconds"), [("T02", 335), ("T09", 168), ("P03", 191)])
+@pytest.mark.parametrize(("tag", "seconds"), [("T02", 48.5), ("P03", 32.4)])
 def test_hot_runs_that_stood_are_noted(tag, seconds):
     stood = verdict("DLG-4", tag)
     assert (stood.word, stood.value) == ("NOTE", pytest.approx(seconds, **TIME))
+    assert stood.state in (COLD_LOW, COLD_HIGH)
+
+
+def test_a_hot_run_that_a_greater_flow_clears_in_time_is_not():
+    stood = verdict("DLG-4", "T09")
+    assert (stood.word, stood.value) == ("OK", pytest.approx(24.3, **TIME))
 
 
 def test_the_loop_is_tepid_all_round():
