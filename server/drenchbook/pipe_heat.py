@@ -12,7 +12,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.check_context import Context
-from drenchbook.network_arrays import RUN, Network
+from drenchbook.network_arrays import REDUCER, RUN, Network
 from drenchbook.operating_cases import STATES
 from drenchbook.physics.water import density, heat_capacity
 from drenchbook.solver_blocks import SEASON_OF_STATE
@@ -214,7 +214,7 @@ def _walk(network: Network, sums: _Sums, ends: Numbers, rate: Numbers) -> tuple[
         node, stop = tree.lower[rows, edge], tree.upper[rows, edge]
         flow = edge_rate[:, rows, edge]
         while True:
-            ended |= here & (network.node_kind[node] != RUN) & (node != stop)
+            ended |= here & ~np.isin(network.node_kind[node], (RUN, REDUCER)) & (node != stop)
             going = here & ~ended & (network.depth[node] > network.depth[stop])
             if not going.any():
                 break

@@ -13,7 +13,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.check_context import Context
-from drenchbook.network_arrays import RUN
+from drenchbook.network_arrays import REDUCER, RUN
 from drenchbook.physics.heat_loss import FILM_COEFFICIENT, overall_conductance
 from drenchbook.physics.outdoor_pipe import pipe_sol_air_temperature, soil_conductance
 from drenchbook.published.pipes import Pipe
@@ -158,9 +158,13 @@ def why_heat_unknown(context: Context, run: Any, season: str) -> str:
 
 
 def runs_above(context: Context, node: int) -> list[int]:
-    """The runs (by number) from a node of the network up to the valve, source or supply that feeds it, lowest first."""
+    """The runs (by number) from a node of the network up to the valve, source or supply that feeds it, lowest first.
+
+    A pressure-reducing valve stands between two runs and ends nothing.
+    """
     network, found = context.network, []
-    while network.node_kind[node] == RUN:
-        found.append(int(network.node_item[node]))
+    while network.node_kind[node] in (RUN, REDUCER):
+        if network.node_kind[node] == RUN:
+            found.append(int(network.node_item[node]))
         node = int(network.parent[node])
     return found
