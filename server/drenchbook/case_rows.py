@@ -8,9 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from drenchbook.hot_water import DAY
-from drenchbook.judged_site import JudgedSite, extremes
-from drenchbook.operating_cases import MIXING, NORMAL, STATES
+from drenchbook.judged_site import JudgedSite, whole_extremes
+from drenchbook.operating_cases import MIXING, STATES
 from drenchbook.result_tables import CASE_COLUMNS, CASES_SHOWN, NOT_APPLICABLE, ResultColumn
 from drenchbook.result_tables import NOT_KNOWN as NOT_KNOWN_WORD
 from drenchbook.solver_results import SOLVED, STATE_WORDS, FaultResults
@@ -93,9 +92,8 @@ def _valve(
         values["hot_fraction"] = float(valve.hot_fraction[state, part.start])
         mixed = float(site.judgement.measures.mixed_temperature_in(fault)[state, part.start])
         values["mixed_temperature"] = NOT_KNOWN_WORD if math.isnan(mixed) else mixed
-    if fault == NORMAL:
-        seconds = site.judgement.measures.hot_water.seconds[state, site.cases.sources.of(opening)]
-        least = extremes(np.minimum(seconds, DAY))[0] if seconds.size else math.nan
+        seconds = site.judgement.measures.hot_seconds(fault)[state, site.cases.sources.of(opening)]
+        least = whole_extremes(seconds)[0]
         values["minutes"] = NOT_KNOWN_WORD if math.isnan(least) else least
 
 

@@ -13,7 +13,7 @@ from drenchbook.check_samples import FAILED, SLACK, WARNED, Samples, at_least, a
 from drenchbook.closing_surge import SurgePaths, spare_pressures
 from drenchbook.courses import Courses
 from drenchbook.hot_sources import HEATED, Heater, heaters, held_temperature
-from drenchbook.hot_water import DAY, HotWater, hot_water
+from drenchbook.hot_water import DAY, HotWater, hot_water, seconds_in
 from drenchbook.missing_inputs import MissingInputs
 from drenchbook.network_arrays import RUN
 from drenchbook.operating_cases import (
@@ -54,11 +54,25 @@ class Measures(PipeStates):
         self.of_valves: dict[tuple[str, int], Any] = {}  # findings that all stations behind one valve share
         self._required: dict[str, Samples] = {}
         self._mixed: dict[str, Numbers] = {}
+        self._hot_seconds: dict[str, Numbers] = {}
 
     @functools.cached_property
     def hot_water(self) -> HotWater:
         """Minutes of hot water of every case."""
         return hot_water(self.context, self.loop_heat(NORMAL))
+
+    def hot_seconds(self, fault: str) -> Numbers:
+        """[S, source pairs] seconds of hot water in a fault, a day at most; not-a-number where not known, or no mix."""
+        if fault not in self._hot_seconds:
+            if fault == NORMAL:
+                found = self.hot_water.seconds
+            elif fault in MIXING:
+                course = self.courses.sources(fault)[0]
+                found = seconds_in(self.context, fault, self.loop_heat(fault), course)
+            else:
+                found = np.full(self._fault(fault).source_hot_flow.shape, np.nan)
+            self._hot_seconds[fault] = np.minimum(found, DAY)
+        return self._hot_seconds[fault]
 
     def _fault(self, name: str) -> FaultResults:
         return self.context.results.fault(name)

@@ -11,9 +11,12 @@ from drenchbook.check_context import Context
 from drenchbook.check_samples import SLACK, at_least, at_most
 from drenchbook.hot_sources import (
     HEATED,
+    PLANT_MAIN,
     STEAM,
+    STORAGE,
     Draw,
     Heater,
+    HotCourse,
     cold_enthalpy,
     draws,
     flow_limits,
@@ -23,10 +26,10 @@ from drenchbook.hot_sources import (
     liquid,
     steady_surplus,
 )
-from drenchbook.operating_cases import STATES
+from drenchbook.operating_cases import NORMAL, POWER_LOST, STATES
 from drenchbook.physics.storage import draw_seconds_kernel, mixed_seconds_kernel
 from drenchbook.physics.water import density, enthalpy_kernel, specific_enthalpy, temperature_of_enthalpy_kernel
-from drenchbook.solver_results import SOLVED, TOO_COLD
+from drenchbook.solver_results import SOLVED, TOO_COLD, FaultResults
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -72,7 +75,7 @@ def hot_water(context: Context, of_loops: Numbers) -> HotWater:
     other = np.array([context.cell("hot_water_sources", row, "other_demand") for row in context.site.hot_water_sources])
     shape = normal.source_hot_flow.shape
     flow = normal.source_hot_flow + other[pairs.member] if shape[1] else normal.source_hot_flow  # a blank is no zero
-    unknown_control = ~_under_control(context)[:, pairs.opening] | (normal.state[:, pairs.opening] != SOLVED)
+    unknown_control = ~_under_control(context, normal)[:, pairs.opening] | (normal.state[:, pairs.opening] != SOLVED)
     sources = heaters(context)
     draw, cold = draws(context, normal, sources, of_loops), cold_enthalpy(context)
     hottest = draw.lowest
@@ -98,7 +101,9 @@ def hot_water(context: Context, of_loops: Numbers) -> HotWater:
             main, second = (both[0], both[1]) if tank.governs != "mixed" else (both[1], both[0])
             seconds[state, columns], seconds_other[state, columns] = main, second
             there[state, columns] = tank.there(hottest[state, columns], duration)
-    short = _never_reached(context)[:, pairs.opening]  # hot water colder than set keeps no mix at set temperature
+    short = _never_reached(context, normal)[
+        :, pairs.opening
+    ]  # hot water colder than set keeps no mix at set temperature
     seconds, seconds_other = (np.where(short & ~np.isnan(one), 0.0, one) for one in (seconds, seconds_other))
     unknown = unknown_control | np.isnan(seconds)
     needed = flow * (np.nan if duration is None else duration)
@@ -117,6 +122,53 @@ def hot_water(context: Context, of_loops: Numbers) -> HotWater:
         np.where(unknown_control, np.nan, margin),
         risen,
     )
+
+
+def seconds_in(context: Context, fault: str, of_loops: Numbers, course: HotCourse) -> Numbers:
+    """Seconds of hot water by the governing tank model in any fault in which valves mix, as HOT-1 counts them.
+
+    Parameters
+    ----------
+    context : Context
+        A solved site. [-]
+    fault : str
+        One of `operating_cases.MIXING`. [-]
+    of_loops : array
+        Heat that the loop of each valve takes from its source in that fault, [S, valves]. [W]
+    course : HotCourse
+        Of every source in that fault, by the governing tank model: what is stored, made and drawn. [J, W]
+
+    Returns
+    -------
+    array
+        [S, pairs of an opening and a source]; infinite where the source keeps up, zero where it never holds the set
+        temperature, not-a-number where a valve is not under control or an input is missing. [s]
+
+    Notes
+    -----
+    t = S/P, or (S − Q·delay)/(P − Q) after the delay, with what is stored and made in that fault [worked here].
+    """
+    results, pairs = context.results.fault(fault), context.cases.sources
+    sources = heaters(context)
+    draw, cold = draws(context, results, sources, of_loops), cold_enthalpy(context)
+    seconds = np.full(draw.heat.shape, np.nan)
+    for number, heater in enumerate(sources):
+        columns = np.flatnonzero(pairs.member == number)
+        part, own = draw.take(columns), course.take(columns)
+        if heater.kind in HEATED:
+            seconds[:, columns] = _steady_seconds(heater, part, cold, fault)
+        elif heater.kind == STORAGE:
+            made = part.heat + own.store + own.power + own.delay
+            lasts = draw_seconds_kernel(own.store, part.heat, own.power, own.delay)
+            seconds[:, columns] = np.where(np.isnan(made), np.nan, lasts)
+        elif heater.kind == PLANT_MAIN:
+            cold_there = (own.full <= 0) & (part.heat > 0)
+            seconds[:, columns] = np.where(np.isnan(own.full + part.heat), np.nan, np.where(cold_there, 0.0, np.inf))
+    seconds = np.where(_never_reached(context, results)[:, pairs.opening] & ~np.isnan(seconds), 0.0, seconds)
+    cold_source = np.array([fault == POWER_LOST and one.needs_power is True and one.kind != STORAGE for one in sources],
+                           dtype=bool)[pairs.member] & (draw.heat > 0)  # fmt: skip
+    known = _under_control(context, results)[:, pairs.opening] | cold_source
+    return np.where(known & (results.state[:, pairs.opening] == SOLVED), np.where(cold_source, 0.0, seconds), np.nan)
 
 
 class _Tank:
@@ -167,27 +219,27 @@ class _Tank:
         return self.volume * np.clip((self.start - lowest) / (self.start - self.cold), 0, None) + made
 
 
-def _under_control(context: Context) -> Numbers:
+def _under_control(context: Context, results: FaultResults) -> Numbers:
     """[S, O] whether every valve of an opening is above its minimum flow under control, and inside its model's data."""
-    valves = context.results.normal.valve
-    return ~_any_valve(context, ~valves.under_control | valves.beyond_model)
+    valves = results.valve
+    return ~_any_valve(context, results, ~valves.under_control | valves.beyond_model)
 
 
-def _never_reached(context: Context) -> Numbers:
+def _never_reached(context: Context, results: FaultResults) -> Numbers:
     """[S, O] whether a valve of an opening runs full hot and still stays below its set temperature."""
-    return _any_valve(context, context.results.normal.valve.reach == TOO_COLD)
+    return _any_valve(context, results, results.valve.reach == TOO_COLD)
 
 
-def _any_valve(context: Context, flagged: Numbers) -> Numbers:
-    found = np.zeros(context.results.normal.state.shape, dtype=bool)
+def _any_valve(context: Context, results: FaultResults, flagged: Numbers) -> Numbers:
+    found = np.zeros(results.state.shape, dtype=bool)
     for state in range(len(found)):
         found[state, context.cases.valves.opening[flagged[state]]] = True
     return found
 
 
-def _steady_seconds(heater: Heater, draw: Draw, cold: Numbers) -> Numbers:
+def _steady_seconds(heater: Heater, draw: Draw, cold: Numbers, fault: str = NORMAL) -> Numbers:
     """Endless where a source without storage holds its temperature within its data, else none at all. [s]"""
-    surplus, asked = steady_surplus(heater, draw, cold), enthalpy_kernel(draw.lowest) - cold
+    surplus, asked = steady_surplus(heater, draw, cold, fault), enthalpy_kernel(draw.lowest) - cold
     met = (surplus >= asked * (1 - SLACK)) & (_flow_within(heater, draw, cold)[1] >= -SLACK)
     if heater.kind != STEAM:
         met = met & (at_most(_rise(heater, cold), heater.rise) >= -SLACK)

@@ -11,7 +11,7 @@ import numpy as np
 from drenchbook.hot_sources import COLD_WATER_FAULTS, STORAGE
 from drenchbook.hot_water import DAY
 from drenchbook.judged_site import JudgedSite
-from drenchbook.operating_cases import MIXING, NORMAL, STATES
+from drenchbook.operating_cases import MIXING, STATES
 from drenchbook.solver_results import SOLVED, STATE_WORDS, FaultResults
 from drenchbook.units import from_si, unit_of
 
@@ -197,10 +197,10 @@ class CaseObjects:
     def _seconds(self, fault: str, state: int) -> Numbers:
         """Seconds that the hot water source of each valve lasts, a day at most."""
         valves, sources = self.cases.valves, self.cases.sources
-        if fault != NORMAL or not len(valves.member):
+        if fault not in MIXING or not len(valves.member):
             return np.full(len(valves.member), np.nan)
         judgement = self.site.judgement
         count = len(judgement.site.hot_water_sources)
         wanted = valves.opening * count + judgement.network.valve_source[valves.member]
         place = np.searchsorted(sources.opening * count + sources.member, wanted)  # pairs stand in rising order
-        return np.asarray(np.minimum(judgement.measures.hot_water.seconds[state, place], DAY))
+        return np.asarray(judgement.measures.hot_seconds(fault)[state, place])
