@@ -225,4 +225,3 @@ CHECKS: tuple[Check, ...] = (
 )  # fmt: skip
 
 CHECK_BY_ID = {check.id: check for check in CHECKS}
-PRIORITY = {check.id: number for number, check in enumerate(CHECKS)}

@@ -13,15 +13,12 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.check_context import Context
+from drenchbook.hot_courses import HotCourse, courses_of_sources, left_after, recovery_seconds
 from drenchbook.hot_sources import (
     COLD_WATER_FAULTS,
     Heater,
-    HotCourse,
     cold_enthalpy,
-    courses_of_sources,
     heaters,
-    left_after,
-    recovery_seconds,
     source_pair_of_valves,
     valve_mass,
     valve_numbers,

@@ -9,6 +9,7 @@ import numpy as np
 
 from drenchbook.check_context import Context
 from drenchbook.check_samples import SLACK, at_least, at_most
+from drenchbook.hot_courses import HotCourse
 from drenchbook.hot_sources import (
     HEATED,
     PLANT_MAIN,
@@ -16,7 +17,6 @@ from drenchbook.hot_sources import (
     STORAGE,
     Draw,
     Heater,
-    HotCourse,
     cold_enthalpy,
     draws,
     flow_limits,

@@ -76,12 +76,6 @@ class JudgedSite:
         """Places of some outlets in the pairs of openings and outlets."""
         return np.concatenate([np.zeros(0, dtype=int), *(self._pairs_by_outlet[n] for n in outlets)])
 
-    def source_pairs(self, number: int) -> Numbers:
-        """Places of the openings of a station in the pairs of openings and hot water sources."""
-        offsets = self.cases.sources.offsets
-        ranges = [np.arange(offsets[o], offsets[o + 1]) for o in self.openings_of(number)]
-        return np.concatenate([np.zeros(0, dtype=int), *ranges])
-
     def needs(self, outlets: Sequence[int]) -> Numbers:
         """Required flow at each of `outlet_pairs`."""
         return self.context.required_flow[self.cases.outlets.member[self.outlet_pairs(outlets)]]
@@ -93,10 +87,6 @@ class JudgedSite:
         for opening in openings[self.cases.kind[openings] == SET]:
             tags.update(dict.fromkeys(str(tag).strip() for tag in self.cases.events_of(int(opening))))
         return list(tags)
-
-    def users_of(self, number: int) -> int:
-        """The most stations that flow at once with a station, itself included."""
-        return int(self.cases.stations.counts[self.openings_of(number)].max(initial=1))
 
     # ---- words and cells ----
 

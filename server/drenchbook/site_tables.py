@@ -410,7 +410,6 @@ TABLES: tuple[Table, ...] = (
     EVENTS, STATIONS,
 )  # fmt: skip
 TABLE_BY_KEY = {table.key: table for table in TABLES}
-TABLE_BY_SHEET = {table.sheet: table for table in TABLES}
 
 # Tags that may feed something live in one name space: a run and a valve cannot share a tag.
 NETWORK_TABLES = ("supplies", "hot_water_sources", "pipe_runs", "mixing_valves", "stations")

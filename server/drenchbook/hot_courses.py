@@ -1,0 +1,260 @@
+"""What each hot water source gives over time in each case: heat of its water above the cold water it replaces.
+
+Storage is a tank that stratifies, and one that mixes; any other source gives water of one temperature.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from drenchbook.check_context import Context
+from drenchbook.hot_sources import (
+    COLD_WATER_FAULTS,
+    NAN,
+    STORAGE,
+    STRATIFIED,
+    Draw,
+    Heater,
+    cold_enthalpy,
+    draws,
+    powered,
+    steady_surplus,
+)
+from drenchbook.physics.storage import draw_seconds_kernel
+from drenchbook.physics.tank_course import (
+    mixed_seconds_above_kernel,
+    mixed_surplus_kernel,
+    stepped_seconds_above_kernel,
+    stepped_surplus_kernel,
+)
+from drenchbook.physics.water import density_kernel, enthalpy_kernel
+from drenchbook.solver_results import FaultResults
+
+Numbers: TypeAlias = np.ndarray[Any, Any]
+
+DROP = 1e-9  # [m³] a storage of no volume counts as this, so that it follows what is made and drawn
+
+
+@dataclass(frozen=True)
+class HotCourse:
+    """Heat of the water that sources give over time; arrays of one shape, [S, source pairs] or part of it.
+
+    `silent` are the seconds before a heater without storage gives any heat. `lasts`, `later` and `full` are those of
+    water that changes in steps, the rest those of a mixed tank.
+    """
+
+    mixed: Numbers  # bool: a mixed tank
+    silent: Numbers  # [s]
+    lasts: Numbers  # [s]
+    full: Numbers  # [J/kg]
+    later: Numbers  # [J/kg]
+    delay: Numbers  # [s]
+    mass: Numbers  # [kg]
+    start: Numbers  # [J/kg]
+    heat: Numbers  # [W]
+    greatest: Numbers  # [kg/s]
+    power: Numbers  # [W]
+    store: Numbers  # [J] heat of a storage at the beginning that can be used; not-a-number without storage
+    most: Numbers  # [J] the same of a full one
+
+    def take(self, columns: Numbers) -> HotCourse:
+        """The courses of some pairs."""
+        return replace(self, **{field.name: getattr(self, field.name)[:, columns] for field in fields(self)})
+
+    def at(self, state: int, columns: Numbers) -> HotCourse:
+        """The courses of some pairs in one state, as one row."""
+        return replace(self, **{field.name: getattr(self, field.name)[[state]][:, columns] for field in fields(self)})
+
+    @property
+    def _tank(self) -> tuple[Numbers, ...]:
+        return self.mass, self.start, self.full, self.heat, self.greatest, self.power, self.delay
+
+    @property
+    def _steps(self) -> tuple[Numbers, ...]:
+        return self.lasts, self.full, self.later, self.delay
+
+    def surplus(self, time: Numbers) -> Numbers:
+        """Heat of the water at times [s] after a source began to give any. [J/kg]"""
+        if not self.mixed.any():
+            return self._known(stepped_surplus_kernel(time, *self._steps))
+        tank = mixed_surplus_kernel(time, *self._tank)
+        return self._known(np.where(self.mixed, tank, stepped_surplus_kernel(time, *self._steps)))
+
+    def seconds_above(self, least: Numbers, time: Numbers) -> Numbers:
+        """Seconds, up to a time [s], in which the water has at least some heat [J/kg]."""
+        if not self.mixed.any():
+            return self._known(stepped_seconds_above_kernel(least, time, *self._steps))
+        tank = mixed_seconds_above_kernel(least, time, *self._tank)
+        return self._known(np.where(self.mixed, tank, stepped_seconds_above_kernel(least, time, *self._steps)))
+
+    def _known(self, answer: Any) -> Numbers:
+        unknown = np.isnan(self.full + self.silent + np.where(self.mixed, self.mass + self.power + self.delay, 0.0)
+                           + np.where(self.mixed, self.heat, self.later + self.lasts + self.delay))  # fmt: skip
+        return np.where(unknown, np.nan, answer)
+
+
+def courses_of_sources(
+    context: Context,
+    results: FaultResults,
+    sources: tuple[Heater, ...],
+    of_loops: Numbers,
+    again_after: float | None = None,
+) -> tuple[HotCourse, HotCourse]:
+    """The course of every source in every case of a fault, by the governing tank model and by the other.
+
+    Parameters
+    ----------
+    context : Context
+        A solved site. [-]
+    results : FaultResults
+        The fault. [-]
+    sources : tuple of Heater
+        Every hot water source. [-]
+    of_loops : array
+        Heat that the loop of each valve loses, [S, valves]. [W]
+    again_after : float, optional
+        Time from the end of one flush to the next: then the second is told; by default the first. [s]
+
+    Returns
+    -------
+    tuple of HotCourse
+        Arrays [S, source pairs]; the same twice for a source without storage.
+
+    Notes
+    -----
+    With cold water on the hot side nothing is warm; without power a source that needs it makes no heat [worked here].
+    """
+    pairs, draw = context.cases.sources, draws(context, results, sources, of_loops)
+    shape = draw.heat.shape
+    both = [{field.name: np.full(shape, np.nan) for field in fields(HotCourse)} for _ in range(2)]
+    for one in both:
+        one["mixed"] = np.zeros(shape, dtype=bool)
+        one["heat"], one["greatest"] = draw.heat, draw.greatest
+    cold = cold_enthalpy(context)
+    for number, heater in enumerate(sources):
+        columns = np.flatnonzero(pairs.member == number)
+        if not len(columns):
+            continue
+        part = draw.take(columns)
+        if results.fault in COLD_WATER_FAULTS:
+            made = _steady(np.zeros(part.heat.shape), 0.0)
+            tanks = (made, made)
+        elif heater.kind == STORAGE:
+            tanks = _tanks(heater, part, cold, results.fault, context, again_after)
+        else:
+            made = _steady(steady_surplus(heater, part, cold, results.fault), heater.delay)
+            tanks = (made, made)
+        for one, values in zip(both, tanks, strict=True):
+            for name, value in values.items():
+                one[name][:, columns] = value
+    return HotCourse(**both[0]), HotCourse(**both[1])
+
+
+def _steady(surplus: Numbers, silent: float) -> dict[str, Any]:
+    """Water of one temperature, once the heater gives any."""
+    return {"mixed": False, "silent": silent, "lasts": 0.0, "full": surplus, "later": surplus, "delay": 0.0,
+            "mass": 1.0, "start": surplus, "power": 0.0, "store": NAN, "most": NAN}  # fmt: skip
+
+
+def _tanks(
+    heater: Heater, draw: Draw, cold: Numbers, fault: str, context: Context, again_after: float | None
+) -> tuple[dict[str, Any], dict[str, Any]]:
+    """A storage by the governing and by the other tank model."""
+    full = enthalpy_kernel(heater.temperature) - cold
+    full = np.broadcast_to(np.where(full > 0, full, np.nan), draw.heat.shape)
+    power = heater.power * powered(heater, fault)
+    weight = float(density_kernel(heater.temperature))
+    flush = context.limit("HOT-1").value
+    kept = (NAN if flush is None else flush, again_after)
+    stratified = _stratified(heater, draw, full, power, weight, kept)
+    mixed = _mixed(heater, draw, full, cold, power, weight, kept)
+    return (stratified, mixed) if heater.governs == STRATIFIED else (mixed, stratified)
+
+
+def _stratified(heater: Heater, draw: Draw, full: Numbers, power: float, weight: float,
+                kept: tuple[float, float | None]) -> dict[str, Any]:  # fmt: skip
+    flush, again_after = kept
+    usable = heater.fraction * heater.volume * weight * full  # [J]
+    store = usable
+    if again_after is not None:
+        left = stratified_left(heater, draw, usable, power, flush)
+        store = np.minimum(left + power * again_after, usable)
+    lasts = draw_seconds_kernel(store, draw.heat, power, heater.delay)
+    lasts = np.where(np.isnan(store + draw.heat + power + heater.delay), np.nan, lasts)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        alone = np.where(draw.heat <= power, full, np.minimum(power / draw.greatest, full))
+    return {"mixed": False, "silent": 0.0, "lasts": lasts, "full": full, "later": alone, "delay": heater.delay,
+            "mass": 1.0, "start": full, "power": power, "store": store, "most": usable}  # fmt: skip
+
+
+def stratified_left(heater: Heater, draw: Draw, usable: Numbers, power: float, time: float) -> Numbers:
+    """Usable heat that is left in a tank that does not mix. [J]"""
+    return np.clip(usable - draw.heat * time + power * np.maximum(time - heater.delay, 0.0), 0.0, usable)
+
+
+def _mixed(heater: Heater, draw: Draw, full: Numbers, cold: Numbers, power: float, weight: float,
+           kept: tuple[float, float | None]) -> dict[str, Any]:  # fmt: skip
+    flush, again_after = kept
+    mass = float(np.maximum(heater.volume, DROP)) * weight
+    lowest, start = enthalpy_kernel(draw.lowest) - cold, full
+    if again_after is not None:
+        end = mixed_surplus_kernel(flush, mass, full, full, draw.heat, draw.greatest, power, heater.delay)
+        start = np.minimum(end + power * again_after / mass, full)
+    return {"mixed": True, "silent": 0.0, "lasts": np.nan, "full": full, "later": np.nan, "delay": heater.delay,
+            "mass": mass, "start": start, "power": power, "store": mass * np.maximum(start - lowest, 0.0),
+            "most": mass * np.maximum(full - lowest, 0.0)}  # fmt: skip
+
+
+def left_after(course: HotCourse, time: float) -> Numbers:
+    """Usable heat that is left in storages after a time of draw.
+
+    Parameters
+    ----------
+    course : HotCourse
+        The courses of sources. [-]
+    time : float
+        Time. [s]
+
+    Returns
+    -------
+    array
+        [S, source pairs]; not-a-number without storage. [J]
+
+    Notes
+    -----
+    By the balance of what was stored, drawn and made; of a mixed tank above the lowest temperature that serves, by its
+    temperature then [worked here].
+    """
+    made = course.power * np.maximum(time - course.delay, 0.0)
+    layers = np.clip(course.store - course.heat * time + made, 0.0, course.most)
+    lowest = course.full - course.most / course.mass
+    tank = np.maximum(course.surplus(np.full(course.full.shape, time)) - lowest, 0.0) * course.mass
+    return np.where(course.mixed, np.where(course.most > 0, tank, 0.0 * course.most), layers)
+
+
+def recovery_seconds(course: HotCourse, time: float) -> Numbers:
+    """Time in which storages make again what they gave during a time of draw.
+
+    Parameters
+    ----------
+    course : HotCourse
+        The courses of sources. [-]
+    time : float
+        Time of draw. [s]
+
+    Returns
+    -------
+    array
+        [S, source pairs]; not-a-number without storage. [s]
+
+    Notes
+    -----
+    The smaller of the heat drawn and the heat there, over the power, as HOT-5 counts it [worked here].
+    """
+    there = course.store + course.power * np.maximum(time - course.delay, 0.0)
+    drawn = np.minimum(course.heat * time, there)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(drawn == 0, 0.0, drawn / course.power)
