@@ -106,10 +106,14 @@ def _read_whole(path: Path) -> tuple[ReadSite, list[str]]:
     return ReadSite(site, done.problems, done.read.places), [*left_behind(done.book), *what_is_new(added, done.version)]
 
 
+LARGEST = 1e300  # a number that no conversion makes endless
+
+
 def in_units(site: Site, units: str) -> Site:
     """The same site in another unit system: every number converted, everything else as it was.
 
-    Limits keep the unit of their source. A cell that could not be used is kept as typed, and stays unusable.
+    Limits keep the unit of their source. A number that could not be used is converted too, so that it stays unusable;
+    whatever else cannot be used is kept as typed.
     """
     if units == site.units:
         return site
@@ -129,7 +133,12 @@ def in_units(site: Site, units: str) -> Site:
 
 
 def _converted(column: Column, value: Any, old: str, new: str) -> Any:
-    if value is None or isinstance(value, Missing):
+    if isinstance(value, Missing):
+        number = column.kind == "number" and isinstance(value.typed, (int, float)) and not isinstance(value.typed, bool)
+        if not number or not column.quantity or not abs(value.typed) < LARGEST:
+            return value
+        return Missing(value.reason, _number(value.typed, column.quantity, old, new), value.where)
+    if value is None:
         return value
     if column.kind == "number" and column.quantity:
         return _number(value, column.quantity, old, new)

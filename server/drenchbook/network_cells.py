@@ -10,12 +10,14 @@ from drenchbook.errors import InputError
 from drenchbook.network_arrays import NONE, NOT_SAID
 from drenchbook.physics.mixing_valve import checked_valve_curve
 from drenchbook.physics.supply import checked_curve
-from drenchbook.physics.water import HIGHEST, LOWEST
+from drenchbook.physics.water import HIGHEST
 from drenchbook.site_model import Missing, Site
 from drenchbook.site_tables import Table
-from drenchbook.units import to_si
+from drenchbook.units import from_si, to_si
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
+
+ICE = 0.0  # [°C] no supply, heater or valve gives water below it
 
 
 class CurveList:
@@ -75,10 +77,12 @@ class Cells:
         return float(to_si(float(value), unit)) if unit else float(value)
 
     def temperature(self, column: str) -> float:
-        """A temperature at which water is liquid, or not-a-number."""
+        """A temperature at which the water of a pipe is liquid, or not-a-number."""
         value = self.number(column)
-        if not np.isnan(value) and not LOWEST <= value <= HIGHEST:
-            self.say(column, f"is {value:.4g} °C; must be that of liquid water, {LOWEST:g} to {HIGHEST:g} °C")
+        if not np.isnan(value) and not ICE <= value <= HIGHEST:
+            unit = self.table.column(column).unit(self.site.units)
+            typed, ice, most = (f"{from_si(one, unit):.4g}" for one in (value, ICE, HIGHEST))
+            self.say(column, f"is {typed} {unit}; water is liquid from {ice} to {most} {unit}: look at the unit")
             return np.nan
         return value
 

@@ -18,9 +18,20 @@ from drenchbook.published.fittings_table import fittings_resistance
 from drenchbook.published.pipes import MATERIALS, canonical_size
 from drenchbook.site_model import Missing
 from drenchbook.site_tables import Column
+from drenchbook.units import to_si
 
 BLANK = "is blank; it is needed, and a blank is not a zero"
 _DATE_IN_NUMBER = "a date stands here; clear the cell's date format and type the number"
+
+
+# The most that any site has of a quantity, in SI: what is more is a slip of digits or of the unit system.
+MOST = {"flow": 1.0, "pressure": 1e7, "temperature": 200.0, "temperature difference": 200.0, "length": 1e5,
+        "small length": 20.0, "volume": 1e6, "seconds": 1e8, "minutes": 1e8, "hours": 1e8, "power": 1e9,
+        "flow coefficient": 1.0, "loss per flow squared": 1e17, "irradiance": 2000.0, "fraction": 1e6, "number": 1e9,
+        "people": 1e6}  # fmt: skip
+COLDEST = -100.0  # [°C]
+MOST_IN_CURVES = 1e7  # in either unit system: a curve that is refused stays the text that was typed
+NEXT_TO_NOTHING = 1e-15  # in the unit of the cell
 
 
 class _UnusableError(ValueError):
@@ -96,7 +107,19 @@ def _number(column: Column, typed: Any, units: str) -> float:
         raise _UnusableError(
             f"{number:g}{' ' + unit if unit else ''} is too large; {column.high:g} at most is accepted"
         )
+    _plausible(number, column.quantity, unit)
     return number
+
+
+def _plausible(number: float, quantity: str, unit: str) -> None:
+    """Refuse what no site has: too many digits, or the number of another unit."""
+    most = MOST.get(quantity, math.inf)
+    value = to_si(number, unit) if unit else number
+    spelled = f"{number:g}{' ' + unit if unit else ''}"
+    if abs(value) > most * (1 + 1e-9) or (quantity == "temperature" and value < COLDEST):
+        raise _UnusableError(f"{spelled} is beyond what any site has; look at its digits and its unit")
+    if 0 < abs(number) < NEXT_TO_NOTHING:
+        raise _UnusableError(f"{spelled} is next to nothing; type 0, or the number that is meant")
 
 
 def _number_advice(text: str, unit: str) -> str:
@@ -170,6 +193,8 @@ def _curve(column: Column, typed: Any, units: str) -> tuple[tuple[float, float],
         raise _UnusableError(f"{shown(typed)} has fewer than two points; {_CURVE_FORM}")
     if any(flow < 0 or value < 0 for flow, value in points):
         raise _UnusableError(f"{shown(typed)} has a negative number; {_CURVE_FORM}")
+    if any(number > MOST_IN_CURVES for point in points for number in point):
+        raise _UnusableError(f"{shown(typed)} has a number that no site has; {_CURVE_FORM}")
     if any(later[0] <= earlier[0] for earlier, later in itertools.pairwise(points)):
         raise _UnusableError(f"{shown(typed)} must have flows that rise from point to point; {_CURVE_FORM}")
     if not column.name.startswith(("seat", "bypass")) and points[0][0] != 0:
@@ -184,7 +209,7 @@ _CURVE_FORM = 'write points as "0 11.5; 10 10.6; 20 10.2"'
 
 def _points(column: Column, typed: Any, units: str) -> tuple[tuple[float, float], ...]:
     if isinstance(typed, (list, tuple)):
-        pairs = [tuple(point) for point in typed]
+        pairs = [tuple(point) if isinstance(point, (list, tuple)) else (point,) for point in typed]
     else:
         pairs = [tuple(point.split()) for point in _text(column, typed, units).split(";") if point.strip()]
     if any(len(pair) != 2 for pair in pairs):

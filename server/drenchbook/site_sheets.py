@@ -118,8 +118,26 @@ class _Reader:
             column.name: self.value(PROJECT, column, *typed.get(column.name, (None, "")), "")
             for column in PROJECT.columns
         }
-        self.places[PROJECT.key] = ({name: cell for name, (_, cell) in typed.items()},)
-        return ROW_MODELS[PROJECT.key](**values)
+        where = {name: cell for name, (_, cell) in typed.items()}
+        self.places[PROJECT.key] = (where,)
+        return ROW_MODELS[PROJECT.key](**self._in_order(PROJECT, values, where, ""))
+
+    def _in_order(self, table: Table, values: dict[str, Any], where: Mapping[str, str], tag: str) -> dict[str, Any]:
+        """The values, without those of a least number that is more than the greatest: nobody knows which is meant."""
+        for low, high in table.rising:
+            least, most = values.get(low), values.get(high)
+            if not (isinstance(least, float) and isinstance(most, float)) or least <= most:
+                continue
+            for name, value, other, words in ((low, least, high, "more"), (high, most, low, "less")):
+                beside = f"{table.column(other).heading} of {most if name == low else least:.10g}"
+                unit = table.column(name).unit(self.units)
+                reason = (
+                    f"{value:.10g}{' ' + unit if unit else ''} is {words} than {beside}; mend the one that is wrong"
+                )
+                values[name] = Missing(reason, value, f"sheet {table.sheet}, {where.get(name, '')}")
+                remedy = f"{table.column(name).heading}: {reason}"
+                self.problems.append(Problem(table.sheet, where.get(name, ""), value, remedy, row_tag=tag))
+        return values
 
     def _read_units(self, typed: Mapping[str, tuple[Any, str]]) -> None:
         units, cell = typed.get("units", (None, ""))
@@ -215,7 +233,7 @@ class _Reader:
         for column in table.columns if self.lacked else ():
             if column.name not in values:  # a blank cell, for the checks to ask for
                 values[column.name] = self.value(table, column, None, "", tag)
-        row = ROW_MODELS[table.key](**values)
+        row = ROW_MODELS[table.key](**self._in_order(table, values, where, tag))
         if table is HOT_WATER_SOURCES and row.kind == PLANT_MAIN:  # it has its own pressure: nothing feeds it
             self.problems[before:] = [
                 one for one in self.problems[before:] if one.value is not None or one.cell != where.get("fed_from")

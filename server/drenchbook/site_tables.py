@@ -73,6 +73,7 @@ class Table:
     key_column: str = "tag"
     spare_rows: int = 10
     how: str = ""
+    rising: tuple[tuple[str, str], ...] = ()  # columns of which the first is at most the second
 
     def column(self, name: str) -> Column:
         """The column of that name; KeyError if the table has none."""
@@ -130,6 +131,8 @@ _DATED = Column("dated", "Source date", "date", help="Date of the data sheet; un
 PROJECT = Table(
     "project", "Project", "one setting", key_column="", spare_rows=0,
     how="Fill the Value column. The unit system was fixed when this workbook was made; only the command convert changes it.",
+    rising=(("cold_water_cold", "cold_water_warm"), ("outside_air_cold", "outside_air_warm"),
+            ("ground_cold", "ground_warm")),
     columns=(
         *_grouped("Job",
             Column("project", "Project", need="always", help="Name of the job"),
@@ -180,6 +183,7 @@ LIMITS = Table(
 SUPPLIES = Table(
     "supplies", "Supplies", "a source of water", spare_rows=3,
     how="One row per source. Low and high state of the flow test, or curve points; a gauge elevation above the datum.",
+    rising=(("static_low", "static_high"),),
     columns=(
         *_grouped("Identity", _tag("Name of the supply, as on the drawing")),
         *_grouped("Low state",
@@ -283,6 +287,8 @@ PIPE_RUNS = Table(
 VALVE_MODELS = Table(
     "valve_models", "Valve models", "a maker's data sheet, typed in", key_column="model", spare_rows=4,
     how="One row per data sheet. SAMPLE data is invented: replace it with the maker's dated data.",
+    rising=(("set_minimum", "set_maximum"), ("hot_minimum", "hot_maximum"), ("cold_minimum", "cold_maximum"),
+            ("minimum_flow", "maximum_flow")),
     columns=(
         *_grouped("Identity", _tag("Name of the model", "Model", "model", 16)),
         *_grouped("Flow",
@@ -350,6 +356,7 @@ MIXING_VALVES = Table(
 
 OUTLET_MODELS = Table(
     "outlet_models", "Outlet models", "an outlet", key_column="model", spare_rows=4,
+    rising=(("minimum_pressure", "maximum_pressure"), ("rated_pressure", "maximum_pressure")),
     how="One row per outlet model. An orifice flows with the root of pressure; a regulated outlet holds its flow above its minimum pressure.",
     columns=(
         _tag("Name of the model", "Model", "model", 16),

@@ -54,6 +54,8 @@ def test_units_there_and_back_agree_to_1e_12(site):
                 old, new = getattr(before, column.name), getattr(after, column.name)
                 if isinstance(old, float):
                     assert new == pytest.approx(old, rel=1e-12, abs=1e-10), column.name
+                elif isinstance(old, Missing) and isinstance(old.typed, (int, float)):
+                    assert new.typed == pytest.approx(old.typed, rel=1e-12, abs=1e-10), column.name
                 elif column.kind == "curve" and not isinstance(old, Missing) and old is not None:
                     for point, again in zip(old, new, strict=True):
                         assert again == pytest.approx(point, rel=1e-12)
