@@ -207,13 +207,14 @@ class Courses:
         """[2 (beginning, end), 2 seasons, runs] temperatures at which runs are held when the draw begins. [°C]"""
         if fault == CIRCULATION_OFF:
             return held_temperatures(self.context, self.pipes.surroundings, self.pipes.loops, circulating=False)
-        if fault == POWER_LOST and (stopped := np.flatnonzero(self.network.valve_loop_needs_power)).size:
-            still = np.array([run for valve in stopped.tolist() if valve in self.pipes.loops
-                              for run in self.pipes.loops[valve].runs], dtype=int)  # fmt: skip
-            held = self.pipes.held.copy()
-            held[:, :, still] = self.held(CIRCULATION_OFF)[:, :, still]
-            return held
-        return np.full(self.pipes.held.shape, np.nan) if fault == AFTER_IDLE else self.pipes.held
+        if fault not in (POWER_LOST, AFTER_IDLE):
+            return self.pipes.held
+        held = np.full(self.pipes.held.shape, np.nan)  # nobody says that tracing, or a pump without a loop, needs none
+        if fault == POWER_LOST:
+            stops = self.network.valve_loop_needs_power
+            turns = [run for valve, loop in self.pipes.loops.items() if not stops[valve] for run in loop.runs]
+            held[:, :, turns] = self.pipes.held[:, :, turns]
+        return held
 
     def slugs(self, station: int, standing: Numbers) -> tuple[Numbers, Numbers]:
         """The waters that stand one behind the other before a station, the nearest first.

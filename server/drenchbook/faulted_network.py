@@ -35,6 +35,7 @@ from drenchbook.quantity_text import MOST, quantity_text
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 STRAINER = "strainer"
+MOST_NAMES = 8
 SHORTEST = 1e-12  # [m³/s] where a curve ends before the other demand: any flow lies beyond it
 
 
@@ -108,7 +109,7 @@ def _draws(network: Network) -> bool:
 
 
 def _needs_power(network: Network) -> bool:
-    if network.valve_loop_needs_power.any():
+    if network.valve_loop_needs_power.any() or network.run_heated.any():
         return True
     return bool((network.source_power != NO).any()) or any(power != NO for power in network.booster_power.values())
 
@@ -329,6 +330,14 @@ def _of_power(network: Network) -> Iterator[str]:
             yield f"booster {name} stands still" if power == YES else f"whether booster {name} needs power is blank"
     for valve in np.flatnonzero(network.valve_loop_needs_power).tolist():
         yield f"the loop of {network.valve_tags[valve].strip()} stands still"
+    if network.run_heated.any():
+        tags = [network.run_tags[run] for run in np.flatnonzero(network.run_heated)]
+        yield f"nothing holds the temperature of {_some(tags)}"
+
+
+def _some(tags: list[str]) -> str:
+    more = len(tags) - MOST_NAMES
+    return ", ".join(tag.strip() for tag in tags[:MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
 
 
 def _of_strainers(network: Network) -> Iterator[str]:

@@ -205,7 +205,7 @@ def loop_flow_that_holds(loop: Loop, around: Surroundings, least: float, greates
 
 
 def held_temperatures(
-    context: Context, around: Surroundings, of_loops: dict[int, Loop], circulating: bool = True, powered: bool = True
+    context: Context, around: Surroundings, of_loops: dict[int, Loop], circulating: bool = True
 ) -> Numbers:
     """Temperatures at which heating or circulation holds each run, at its beginning and its end.
 
@@ -217,8 +217,8 @@ def held_temperatures(
         Of the same site. [°C]
     of_loops : dict of Loop
         Of the same site. [-]
-    circulating, powered : bool
-        Whether pumps run, and whether traced runs are heated. [-]
+    circulating : bool
+        Whether pumps run. [-]
 
     Returns
     -------
@@ -231,8 +231,8 @@ def held_temperatures(
     typed for a run marked as circulated ends with circulation.
     """
     circulated = np.array([run.circulated is True for run in context.site.pipe_runs], dtype=bool)
-    typed = np.where(circulated, circulating, powered)
-    held = np.broadcast_to(np.where(typed, around.held, np.nan), (2, 2, len(typed))).copy()
+    typed = np.where(~circulated | circulating, around.held, np.nan)
+    held = np.broadcast_to(typed, (2, 2, len(typed))).copy()
     if circulating:
         for loop in of_loops.values():
             runs = list(loop.runs)

@@ -255,8 +255,10 @@ class _Compiler:
         on_loops = self.loop_runs()
         circulated = np.array([row.circulated is True or tag_key(row.tag) in on_loops for row in self.site.pipe_runs],
                               dtype=bool)  # fmt: skip
+        heated = np.array([isinstance(row.held_temperature, float) and tag_key(row.tag) not in on_loops
+                           for row in self.site.pipe_runs], dtype=bool)  # fmt: skip
         tags = tuple(str(row.tag) for row in self.site.pipe_runs)
-        return {"run_circulated": circulated, "run_tags": tags, "run_node": self.nodes(RUN),
+        return {"run_circulated": circulated, "run_heated": heated, "run_tags": tags, "run_node": self.nodes(RUN),
                 "run_pipe": tuple(self.pipes), "run_length": self.length, "run_resistance": self.resistance,
                 "run_area": self.area, "run_class": self.class_of, "run_devices": self.run_devices,
                 "class_diameter": diameter, "class_roughness": roughness_, "class_constant": constant,

@@ -80,6 +80,7 @@ class Network:
     run_class: Numbers
     run_devices: tuple[tuple[str, ...], ...]
     run_circulated: Numbers  # bool
+    run_heated: Numbers  # bool: held at a typed temperature, on no loop of a valve
     # Devices (for worked paths).
     device_names: dict[str, str]
     device_kinds: dict[str, str]

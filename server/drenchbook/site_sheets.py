@@ -36,11 +36,11 @@ class Corner:
         >>> Corner(row=6, column=1).cell(1, 27)
         'AB7'
         """
-        return f"{_letters(self.column + column)}{self.row + row}"
+        return f"{column_letters(self.column + column)}{self.row + row}"
 
 
 @functools.cache
-def _letters(number: int) -> str:
+def column_letters(number: int) -> str:
     """The letters of a column of a sheet by its 1-based number."""
     letters = ""
     while number:

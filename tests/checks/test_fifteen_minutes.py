@@ -24,7 +24,7 @@ from drenchbook.result_tables import COURSE_COLUMNS, NO_RESULT, NOT_KNOWN
 from drenchbook.site_sheets import full_grids
 from drenchbook.site_tables import TABLES
 from drenchbook.worksheet_functions import FUNCTION_BY_NAME
-from tests.checks.sites import BLANKED, COLD_HIGH, COLD_LOW, edited, heater, lab, laboratory, only
+from tests.checks.sites import BLANKED, COLD_HIGH, COLD_LOW, WARM_LOW, edited, heater, lab, laboratory, only
 
 GALLON, GPM = 231 * 0.0254**3, 231 * 0.0254**3 / 60
 BENCH = "L1 + L2: cold season, high supply"
@@ -134,6 +134,36 @@ def test_power_lost_stops_a_heater_without_storage():
     purge = summary(report, "purge", ("L5",), "L5", COLD_LOW, POWER_LOST)
     assert summary(report, "inside", ("L5",), "L5", COLD_LOW, POWER_LOST) < purge + 60
     assert summary(report, "lowest", ("L5",), "L5", COLD_LOW, POWER_LOST) * 1.8 + 32 == pytest.approx(42)
+
+
+def traced(run, exposure="outside"):
+    """One run of the laboratory traced at 85 °F, with air of 20 °F and 95 °F outside."""
+    site = edited(only(laboratory(), "L5"), "project", "", outside_air_cold=20.0, outside_air_warm=95.0)
+    return edited(site, "pipe_runs", run, exposure=exposure, held_temperature=85.0)
+
+
+def test_without_power_a_traced_run_has_what_is_around_it():
+    """Its heating may need power: 20 °F in the cold season and 95 °F in the warm one, where it held 85 °F."""
+    report = told(traced("TR-L5"))
+    for fault, cold, warm in ((NORMAL, 70, 70), (POWER_LOST, 20, 95)):  # farthest from 80 °F: rooms of 70 °F, then it
+        found = [summary(report, "first", ("L5",), "L5", state, fault) * 1.8 + 32 for state in (COLD_LOW, WARM_LOW)]
+        assert found == pytest.approx([cold, warm])
+    assert "nothing holds the temperature of TR-L5" in report.changed(POWER_LOST)
+
+
+def test_without_power_a_traced_hot_run_keeps_the_valve_waiting():
+    """4.13 gal with the wall of cold water at 20 °F: 11.3 s at 22 gpm, then it is tepid."""
+    report = told(traced("HW-1"))
+    assert summary(report, "untepid", ("L5",), "L5", COLD_LOW) == 0
+    waits = summary(report, "untepid", ("L5",), "L5", COLD_LOW, POWER_LOST)
+    assert waits == pytest.approx(4.13 / 22 * 60, rel=0.02)
+
+
+def test_tracing_alone_makes_a_case_of_lost_power():
+    site = lab("hot_water_sources", "WH-1", needs_power=False)
+    assert POWER_LOST not in told(site).judgement.results.names
+    held = edited(site, "pipe_runs", "TR-L5", held_temperature=85.0)
+    assert POWER_LOST in told(held).judgement.results.names
 
 
 def test_a_heater_that_starts_late_sends_cold_water_first():

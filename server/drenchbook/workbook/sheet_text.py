@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from typing import Any
 from xml.sax.saxutils import unescape
 
+from drenchbook.site_sheets import column_letters
+
 # Comments and character data are stepped over, so that nothing inside them is taken for a cell.
 _CELL = re.compile(
     rb"<!--.*?-->|<!\[CDATA\[.*?\]\]>|<((?:[A-Za-z_][\w.-]*:)?)c(?=[\s/>])([^>]*?)(?:/>|>(.*?)</\1c\s*>)", re.DOTALL
@@ -77,7 +79,7 @@ def _array_members(text: bytes) -> set[str]:
     for found in _ARRAY.finditer(text):
         left, top, right, bottom = (part.decode("ascii") for part in found.groups())
         first, last = _number(left), _number(right)
-        letters = [_letters(column) for column in range(first, last + 1)]
+        letters = [column_letters(column) for column in range(first, last + 1)]
         members.update(f"{letter}{row}" for row in range(int(top), int(bottom) + 1) for letter in letters)
     return members
 
@@ -87,14 +89,6 @@ def _number(letters: str) -> int:
     for letter in letters:
         number = number * 26 + ord(letter) - 64
     return number
-
-
-def _letters(number: int) -> str:
-    letters = ""
-    while number:
-        number, letter = divmod(number - 1, 26)
-        letters = chr(65 + letter) + letters
-    return letters
 
 
 def _cell(prefix: bytes, attributes: bytes, inside: bytes, formula: re.Match[bytes] | None, value: Any) -> bytes:
