@@ -127,11 +127,20 @@ def count_ifs(*pairs: Any) -> float:
     grids = [as_grid(grid) for grid in pairs[::2]]
     if len({grid.shape for grid in grids}) != 1:
         raise Refused(VALUE)
-    tests = [_criterion(wanted)[1] for wanted in pairs[1::2]]
+    tests = [_criterion(_one(wanted))[1] for wanted in pairs[1::2]]
     return float(sum(
         all(test(value) for test, value in zip(tests, values, strict=True))
         for values in zip(*(grid.values() for grid in grids), strict=True)
     ))  # fmt: skip
+
+
+def _one(wanted: Any) -> Any:
+    """A condition from the one cell that holds it; a range of several names none."""
+    if wanted.__class__ is not Grid:
+        return wanted
+    if wanted.shape != (1, 1):
+        raise Refused(ErrorValue("#VALUE!", "a condition of COUNTIFS is evaluated for one cell only"))
+    return wanted.item(0, 0)
 
 
 def sum_if(grid: Any, wanted: Any, amounts: Any = None) -> float:

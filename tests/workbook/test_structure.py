@@ -16,8 +16,8 @@ from tests.workbook.packages import MAIN, cells, loaded, parts
 
 ORDER = [
     "Cover", "Project", "Limits", "Supplies", "Hot water sources", "Line devices", "Pipe runs", "Mixing valves",
-    "Valve models", "Outlet models", "Events", "Stations", "Schedule", "Cases", "Worked path", "Field test", "Results",
-    "Cautions", "Check", "Chart data",
+    "Valve models", "Outlet models", "Events", "Stations", "Schedule", "Cases", "Worked path", "Field test",
+    "Weekly record", "Annual record", "Review record", "Results", "Cautions", "Check", "Chart data",
 ]  # fmt: skip
 
 

@@ -25,7 +25,9 @@ from drenchbook.workbook.layout import layout_of
 from drenchbook.workbook.look import FONT, SIZE
 from drenchbook.workbook.package import replace_file, tidied
 from drenchbook.workbook.patching import patched
+from drenchbook.workbook.record_pages import draw_record_pages
 from drenchbook.workbook.results_sheet import draw_results_sheet
+from drenchbook.workbook.review_record_sheet import draw_review_record_sheet
 from drenchbook.workbook.schedule_sheet import draw_schedule_sheet, schedule_columns
 from drenchbook.workbook.worked_path_sheet import draw_worked_path_sheet
 
@@ -97,6 +99,8 @@ def workbook_bytes(site: Site, spare_rows: int | None = None, cases_shown: int =
     draw_cases_sheet(drawing)
     draw_worked_path_sheet(drawing)
     draw_field_test_sheet(drawing)
+    draw_record_pages(drawing)
+    draw_review_record_sheet(drawing)
     draw_results_sheet(drawing)
     draw_cautions_sheet(drawing)
     draw_check_sheet(drawing, schedule_columns(drawing))

@@ -18,6 +18,7 @@ from drenchbook.workbook.check_sheet import (
 )
 from drenchbook.workbook.drawing import PROTECTED, SAMPLE_ROWS, Drawing
 from drenchbook.workbook.layout import (
+    ANNUAL,
     CASES,
     CAUTIONS_SHEET,
     CHART_DATA,
@@ -25,8 +26,10 @@ from drenchbook.workbook.layout import (
     COVER,
     FIELD_TEST,
     RESULTS,
+    REVIEW,
     SCHEDULE,
     TEMPLATE_VERSION,
+    WEEKLY,
     WORKED_PATH,
     range_name,
     setting_cell,
@@ -50,6 +53,9 @@ READ = (
     (CASES, "every operating case that was solved"),
     (WORKED_PATH, "one station and case step by step, to follow by hand"),
     (FIELD_TEST, "what a test should find on its day; readings and their verdicts"),
+    (WEEKLY, "to print: weekly activation, with the seconds to flush"),
+    (ANNUAL, "to print: annual inspection, with what is expected"),
+    (REVIEW, "who checked what, and which warnings were accepted"),
     (RESULTS, "what the array functions give; the other sheets look up here"),
     (CAUTIONS_SHEET, "what this workbook does not promise"),
     (CHECK, "whether the results belong to the inputs"),

@@ -16,8 +16,9 @@ VERSION_NAME = "Template_version"
 
 COVER, SCHEDULE, CASES, RESULTS, CAUTIONS_SHEET, CHECK = "Cover", "Schedule", "Cases", "Results", "Cautions", "Check"
 WORKED_PATH, CHART_DATA, FIELD_TEST = "Worked path", "Chart data", "Field test"
-SHEETS = (COVER, *(table.sheet for table in TABLES), SCHEDULE, CASES, WORKED_PATH, FIELD_TEST, RESULTS, CAUTIONS_SHEET,
-          CHECK, CHART_DATA)  # fmt: skip
+WEEKLY, ANNUAL, REVIEW = "Weekly record", "Annual record", "Review record"
+SHEETS = (COVER, *(table.sheet for table in TABLES), SCHEDULE, CASES, WORKED_PATH, FIELD_TEST, WEEKLY, ANNUAL, REVIEW,
+          RESULTS, CAUTIONS_SHEET, CHECK, CHART_DATA)  # fmt: skip
 
 # Input sheets, 0-based rows: title, how to fill, counter, group band, thin blank row, then the one heading row.
 TITLE_ROW, HOW_ROW, COUNT_ROW, GROUP_ROW, THIN_ROW, HEADING_ROW = range(6)
