@@ -10,7 +10,8 @@ from drenchbook.errors import InputError
 from drenchbook.physics.inputs import Numbers, first_where, number, same_kind
 
 SMALLEST_FLOW = 1e-30  # [m³/s] keeps 0/0 away at no flow, where the chamber sees the lower inlet pressure
-LARGEST_STEPS = 80  # three do for usual data; the rest is for one share near nothing at a difference near (q/C)²
+USUAL_STEPS = 3  # do for usual data, one less from a start near by
+LARGEST_STEPS = 80  # for one share near nothing at a difference near (q/C)²
 SETTLED = 1e-6  # relative step after which the cubic convergence leaves rounding alone
 
 
@@ -104,30 +105,56 @@ def two_seats_kernel(
     >>> [round(float(x), 6) for x in two_seats_kernel(1e-3, 0.4, 3e5, 3e5, 1e-5)]
     [290000.0, 0.4, -20000000.0, 0.4, 0.6]
     """
-    q, x, ph, pc, C = np.broadcast_arrays(
-        *(np.asarray(part, dtype=float) for part in (flow, hot_fraction, hot_pressure, cold_pressure, coefficient))
-    )
+    return two_seats_from_kernel(flow, hot_fraction, hot_pressure, cold_pressure, coefficient)[:5]
+
+
+def two_seats_from_kernel(
+    flow: Numbers,
+    hot_fraction: Numbers,
+    hot_pressure: Numbers,
+    cold_pressure: Numbers,
+    coefficient: Numbers,
+    start: Numbers | None = None,
+) -> tuple[Numbers, Numbers, Numbers, Numbers, Numbers, Numbers]:
+    """The numbers of `two_seats_kernel`, and the root of its equation over S [-] to start near by; nothing checked.
+
+    Notes
+    -----
+    Source and error as in `two_seats_kernel`. `start` is such a root; from one that is far off it takes longer.
+
+    >>> near_by = two_seats_from_kernel(1e-3, 0.4, 3e5, 2.9e5, 1e-5)[5]
+    >>> pressures = [two_seats_from_kernel(1.1e-3, 0.4, 3e5, 2.9e5, 1e-5, start)[0] for start in (None, near_by)]
+    >>> round(float(pressures[1] - pressures[0]), 6)
+    0.0
+    """
+    q, x, ph, pc, C = (np.asarray(part, dtype=float) for part in (flow, hot_fraction, hot_pressure, cold_pressure,
+                                                                  coefficient))  # fmt: skip
     hot_is_high = ph >= pc
-    high, low = np.maximum(ph, pc), np.minimum(ph, pc)
+    low, gap = np.minimum(ph, pc), np.abs(ph - pc)
     X = np.where(hot_is_high, x, 1 - x)
-    X = np.where((x >= 0) & (x <= 1), X, np.nan)
+    if np.any(outside := ~((X >= 0) & (X <= 1))):
+        X = np.where(outside, np.nan, X)
     q = np.maximum(q, SMALLEST_FLOW)
-    S, gap = q / C, high - low
-    k = _low_side_root(S, X, gap)
+    S = q / C
+    k = _low_side_root(S, X, gap, start)
     square = k * k
     root = np.sqrt(square + gap)
     # Slopes by the implicit function: each side weighs share/(pressure drop)^1.5.
-    ratio = k / root
-    high_weight, low_weight = S * X * (ratio * ratio * ratio), S * (1 - X)
+    ratio, high_part = k / root, S * X
+    high_weight = high_part * (ratio * ratio * ratio)
+    whole = high_weight + S * (1 - X)
+    chamber, high_stem = low - square, high_part / root
     alone = X == 1  # the low side is shut: the high side passes all, whatever stands before the low side
-    whole = np.where(alone, 1.0, high_weight + low_weight)
-    chamber = np.where(alone, high - S * S, low - square)
-    high_stem = np.where(alone, 1.0, S * X / root)
-    flow_slope = np.where(alone, -2 * S**2 / q, -2 * (k * square) / (q * whole))
-    high_slope = np.where(alone, 1.0, high_weight / whole)
+    if shut := bool(np.any(alone)):
+        whole = np.where(alone, 1.0, whole)
+    flow_slope, high_slope = -2 * (k * square) / (q * whole), high_weight / whole
+    if shut:
+        chamber = np.where(alone, np.maximum(ph, pc) - S * S, chamber)
+        flow_slope = np.where(alone, -2 * (S * S) / q, flow_slope)
+        high_stem, high_slope = np.where(alone, 1.0, high_stem), np.where(alone, 1.0, high_slope)
     stem = np.where(hot_is_high, high_stem, 1 - high_stem)
     hot_slope = np.where(hot_is_high, high_slope, 1 - high_slope)
-    return chamber, stem, flow_slope, hot_slope, 1 - hot_slope
+    return chamber, stem, flow_slope, hot_slope, 1 - hot_slope, k / S
 
 
 def seats_in_parallel(
@@ -324,29 +351,39 @@ def checked_valve_curve(curve_flows: Sequence[float], curve_losses: Sequence[flo
     return flows, flows / np.sqrt(losses)
 
 
-def _low_side_root(S: Numbers, X: Numbers, gap: Numbers) -> Numbers:
-    """Root k = √(p_low − pm) of k − S·Y − S·X·k/√(k² + Δ) = 0, by Halley's steps from k = S.
+def _low_side_root(S: Numbers, X: Numbers, gap: Numbers, start: Numbers | None) -> Numbers:
+    """Root k = √(p_low − pm) of k − S·Y − S·X·k/√(k² + Δ) = 0, by Halley's steps from k = S or from a part of it.
 
-    The expression is convex and has no root below S·Y, where a step too long is cut short. Shares and flows over twelve
-    decades settle within twenty steps. A row that has settled stands still, so that its digits do not depend on the
-    rows solved with it.
+    The expression is convex and has no root below S·Y, where a step too long is cut short. A row that is not settled
+    after the usual steps begins again at k = S, from where shares and flows over twelve decades settle within twenty
+    steps, and stands still once it has: its digits do not depend on the rows solved with it.
     """
-    k = S * np.ones_like(gap)
     a, b = S * X, S * (1 - X)
-    moves = np.isfinite(X)
+    k = S if start is None else S * start
+    for _ in range(USUAL_STEPS - (start is not None)):
+        k, step = _halley(k, a, b, gap)
+    moves = ~(np.abs(step) <= SETTLED * k) & np.isfinite(a + gap)
+    if not np.any(moves):
+        return k
+    k = np.where(moves, S, k)
     for _ in range(LARGEST_STEPS):
-        square = k * k
-        over = 1.0 / (square + gap)
-        part = a * np.sqrt(over)
-        slope = 1 - part * gap * over
-        step = (k * (1 - part) - b) / slope
-        bend = 1.5 * part * gap * k * over * over / slope  # half the second derivative over the first
-        step = step / (1 - step * bend)
-        k = np.where(moves & np.isfinite(step), np.maximum(k - step, b), k)
+        new, step = _halley(k, a, b, gap)
+        k = np.where(moves & np.isfinite(new), new, k)
         moves = moves & (np.abs(step) > SETTLED * k)
         if not np.any(moves):
             break
-    return np.where(np.isnan(X), np.nan, k)
+    return k
+
+
+def _halley(k: Numbers, a: Numbers, b: Numbers, gap: Numbers) -> tuple[Numbers, Numbers]:
+    """One step towards the root of k − b − a·k/√(k² + Δ), and how long it was before it was cut short at b."""
+    over = 1.0 / (k * k + gap)
+    part = a * np.sqrt(over)
+    bend = part * gap * over  # the slope is 1 less this
+    slope = 1 - bend
+    step = (k * (1 - part) - b) / slope
+    step = step / (1 - step * (1.5 * bend * k * over / slope))  # half the second derivative over the first
+    return np.maximum(k - step, b), step
 
 
 def _two_seats(

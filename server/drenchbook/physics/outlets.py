@@ -57,11 +57,12 @@ def outlet_flow_kernel(
     (0.0005, 2.5e-09)
     """
     share = np.divide(pressure, rated_pressure)
-    held = np.logical_and(regulated, share >= 1)
-    flows = share > 0
-    root = np.sqrt(np.where(flows, share, 1.0))
-    flow = np.where(held, rated_flow, np.where(flows, rated_flow * root, 0.0))
-    return flow, np.where(flows & ~held, rated_flow / (2 * root * rated_pressure), 0.0)
+    most = np.where(regulated, 1.0, np.inf)
+    moves = np.logical_and(share > 0, share < most)
+    root = np.sqrt(np.clip(share, 0.0, most))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = rated_flow / (2 * root * rated_pressure)
+    return rated_flow * root, np.where(moves, slope, 0.0)
 
 
 def orifice_pressure(flow: Numbers, rated_flow: Numbers, rated_pressure: Numbers) -> Numbers:
