@@ -33,7 +33,9 @@ from drenchbook.solver_results import (
     Results,
 )
 from drenchbook.solver_sets import solve_sets
-from drenchbook.solver_single import solve_single
+from drenchbook.solver_single_roots import solve_single
+from drenchbook.solver_single_storing import store_single
+from drenchbook.solver_single_ways import ways_of
 from drenchbook.solver_statics import frictionless_margin, static_pressures
 from drenchbook.solver_steps import step_by_step
 from drenchbook.solver_storing import blank_results, store, store_beyond_test
@@ -109,11 +111,14 @@ def _fault(network: Network, now: Network, cases: Cases, fault: str, block_openi
     open_now = np.flatnonzero(out.state[0] == SOLVED)
     for mode, of_mode in _by_mode(now, cases, fault, open_now):
         for shape, openings in shapes(now, cases, of_mode):
+            if shape.stations == 1 and not shape.wide:
+                ways = ways_of(now, curves, cases, shape, openings, mode)
+                for some, station in ways.blocks(openings, block_openings):
+                    store_single(ways, out, some, station, *solve_single(station))
+                continue
             for start in range(0, len(openings), block_openings):
                 block = block_of(now, curves, cases, shape, openings[start : start + block_openings], mode)
-                single = shape.stations == 1 and not shape.wide
-                flow, hot, reached = (solve_single if single else solve_sets)(block, curves)
-                store(now, curves, cases, out, block, flow, hot, reached)
+                store(now, curves, cases, out, block, *solve_sets(block, curves))
     store_beyond_test(now, cases, out)
     return out
 

@@ -159,14 +159,14 @@ def block_of(
     valve_of_station = np.where(match.any(axis=2), match.argmax(axis=2) if shape.valves else NONE, NONE)
     direct = valve_of_station == NONE
     end_of_station = np.where(direct, 2 * shape.valves + np.cumsum(direct, axis=1) - 1, NONE)
-    water = _waters(network, valve, fault)
+    water = waters(network, valve, fault)
     parts: dict[str, Any] = {"valve": valve, "valve_of_station": valve_of_station, "end_of_station": end_of_station}
     parts.update({key: water[key] for key in ("valve_density", "hot_density", "cold_density", "share_asked", "share",
                                               "reach", "mixed_temperature")})  # fmt: skip
     parts["cold_source"] = np.append(network.source_cold, False)[network.valve_source[valve]]
-    parts.update(_supply_side(network, curves, station, direct, valve, shape, water))
-    parts.update(_tempered_side(network, curves, station, valve_of_station, water))
-    parts.update(_valve_data(network, valve))
+    parts.update(supply_side(network, curves, station, direct, valve, shape, water))
+    parts.update(tempered_side(network, curves, station, valve_of_station, water))
+    parts.update(valve_data(network, valve))
     if shape.stations == 1:
         parts = {name: _taken(name, value, same) for name, value in parts.items()}
     outlets: dict[str, Any] = _outlets(network, cases, openings, station_of_opening, parts["valve_of_station"],
@@ -174,7 +174,7 @@ def block_of(
     return Block(fault=fault, shape=shape, opening=openings, first=first, same=same, **parts, **outlets)
 
 
-def _waters(network: Network, valve: Numbers, fault: str) -> dict[str, Numbers]:
+def waters(network: Network, valve: Numbers, fault: str) -> dict[str, Numbers]:
     """Temperatures and shares of the valves [S, B, valves], and the properties of all waters."""
     cold = network.cold_temperature[SEASON_OF_STATE]
     wide = (len(cold), len(network.valve_tags))  # every valve of the network once, whatever the openings
@@ -204,7 +204,7 @@ def _waters(network: Network, valve: Numbers, fault: str) -> dict[str, Numbers]:
             **{key: value[:, valve] for key, value in of_valves.items()}}  # fmt: skip
 
 
-def _supply_side(network: Network, curves: Curves, station: Numbers, direct: Numbers, valve: Numbers, shape: Shape,
+def supply_side(network: Network, curves: Curves, station: Numbers, direct: Numbers, valve: Numbers, shape: Shape,
                  water: dict[str, Numbers]) -> dict[str, Any]:  # fmt: skip
     both = np.stack((network.valve_cold_node[valve], network.valve_hot_node[valve]), axis=2).reshape(len(valve), -1)
     straight = network.station_node[station][direct].reshape(len(valve), shape.direct)
@@ -297,7 +297,7 @@ def _pressure_from(network: Network, ends: Numbers, valve: Numbers, water: dict[
     return pressure - weight + (network.boost_sum[ends] - boosted)
 
 
-def _tempered_side(network: Network, curves: Curves, station: Numbers, valve_of_station: Numbers,
+def tempered_side(network: Network, curves: Curves, station: Numbers, valve_of_station: Numbers,
                    water: dict[str, Numbers]) -> dict[str, Any]:  # fmt: skip
     behind = valve_of_station != NONE
     ends = np.where(behind, network.station_node[station], 0)
@@ -325,7 +325,7 @@ def _tempered_side(network: Network, curves: Curves, station: Numbers, valve_of_
             "station_density": own[0]}  # fmt: skip
 
 
-def _valve_data(network: Network, valve: Numbers) -> dict[str, Numbers]:
+def valve_data(network: Network, valve: Numbers) -> dict[str, Numbers]:
     bypass = np.where(network.valve_has_bypass, network.valve_bypass_coefficient, 0.0)
     bypass = np.where(network.valve_has_bypass & (network.valve_bypass_curve != NONE), np.nan, bypass)
     return {"coefficient": network.valve_coefficient[valve], "coefficient_curve": network.valve_curve[valve],

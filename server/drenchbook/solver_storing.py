@@ -17,6 +17,8 @@ from drenchbook.solver_results import (
     BEYOND_CURVE,
     CANNOT_REACH,
     NOT_CONVERGED,
+    RESIDUAL_FLOW,
+    RESIDUAL_PRESSURE,
     SOLVED,
     FaultResults,
     StationResults,
@@ -25,8 +27,6 @@ from drenchbook.solver_results import (
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
-RESIDUAL_PRESSURE = 1.0  # [Pa] under a fiftieth of what the check DAT-3 asks
-RESIDUAL_FLOW = 1e-5
 
 
 def blank_results(cases: Cases, fault: str) -> FaultResults:
