@@ -12,8 +12,12 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.physics.pipe_flow import HAZEN_WILLIAMS_FLOW, darcy_number_kernel, darcy_pressure_kernel
-from drenchbook.physics.pipe_flow import reynolds_kernel
+from drenchbook.physics.pipe_flow import (
+    HAZEN_WILLIAMS_FLOW,
+    darcy_number_kernel,
+    darcy_pressure_kernel,
+    reynolds_kernel,
+)
 from drenchbook.physics.supply import SUPPLY_EXPONENT
 from drenchbook.solver_paths import CurveTable, Stretches, rows_of, supply_drop
 from drenchbook.solver_trees import gathered
@@ -60,8 +64,10 @@ class Paths:
         wanted = (np.arange(parts)[:, None] * count + at).ravel()
         segment, of_segment = rows_of(self.segments.group, 1, wanted)
         element, of_element = rows_of(self.elements.group, 1, wanted)
+        power, square, supply, draw = (one.take(at, axis=2) for one in (
+            self.power, self.square, self.supply, self.draw))  # fmt: skip
         return Paths(
-            *(one.take(at, axis=2) for one in (self.power, self.square, self.supply, self.draw)),
+            power, square, supply, draw,
             Segments(of_segment, self.segments.reynolds.take(segment, axis=1),
                      self.segments.pressure.take(segment, axis=1), self.segments.roughness.take(segment)),
             Elements(of_element, self.elements.factor.take(element, axis=1),
@@ -161,10 +167,12 @@ def paths_of(side: Side) -> Paths:
     supply = gathered(one.supply * np.power(factor, SUPPLY_EXPONENT), which)
     share = np.divide(one.draw, factor, out=np.zeros_like(factor), where=factor > 0)
     draw = gathered(np.where(one.supply > 0, share, 0.0), which)  # each part begins at one supply at most
-    if not draw.any() and SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW:
-        power, supply = power + supply, np.zeros_like(supply)
-    turned = [np.ascontiguousarray(np.swapaxes(total, 1, 2)) for total in (power, square, supply, draw)]
-    return Paths(*turned, _segments(side), _elements(side))
+    if SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW:  # both laws are one where nothing else is drawn
+        alone = np.where(draw > 0, 0.0, supply)
+        power, supply = power + alone, supply - alone
+    power, square, supply, draw = (np.ascontiguousarray(np.swapaxes(total, 1, 2)) for total in (
+        power, square, supply, draw))  # fmt: skip
+    return Paths(power, square, supply, draw, _segments(side), _elements(side))
 
 
 def _segments(side: Side) -> Segments:

@@ -8,7 +8,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.network_arrays import NONE
-from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD, Pairs
+from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD
 from drenchbook.physics.mixing_valve import two_seats_from_kernel
 from drenchbook.physics.outlets import outlet_flow_kernel
 from drenchbook.solver_flows import WHOLE, coefficient_at, square_law
@@ -61,11 +61,13 @@ def store_single(ways: Ways, out: FaultResults, openings: Numbers, station: Stat
     out.residual_flow[:, at] = _where(None if solved is None else reached, off)
     if left.any():
         out.beyond_item[:, at] = np.where(left & reached & good, _items(station, beyond, whole, share), NONE)
-    first = ways.cases.outlets.offsets[openings]
     for place in range(flow.shape[1]):
-        pair = _span(first + place)
-        out.outlet_flow[:, pair] = _where(solved, flow[:, place])
-        out.outlet_pressure[:, pair] = _where(solved, gets[:, place])
+        there = station.rated_flow[place] > 0
+        one, gives = _where(solved, flow[:, place]), _where(solved, gets[:, place])
+        if not there.all():
+            one, gives = one[:, there], gives[:, there]
+        pair = _span(ways.cases.outlets.offsets[openings][there] + place)
+        out.outlet_flow[:, pair], out.outlet_pressure[:, pair] = one, gives
     number, feeder, row = ways.rows(openings)
     mass_per_cold = None
     if station.behind:
@@ -116,23 +118,24 @@ def _wide_open(station: Station, flow: Numbers, share: Numbers) -> _Passage:
     pressure = np.where(fitted & (((1 - share) * flow > 0) | idle), behind_bypass, behind_hot)
     return _Passage(
         pressure - loss[:, TEMPERED] - station.lowest, hot, station.cold_static - loss[:, COMMON] - loss[:, COLD],
-        hot - seat, pressure, np.full(flow.shape, np.nan), np.where(fitted, behind_bypass - behind_hot, 0.0))  # fmt: skip
+        hot - seat, pressure, np.full(flow.shape, np.nan), np.where(fitted, behind_bypass - behind_hot, 0.0),
+    )  # fmt: skip
 
 
 def _residuals(station: Station, flow: Numbers, gets: Numbers, whole: Numbers, share: Numbers, passage: _Passage
                ) -> tuple[Numbers, Numbers]:  # fmt: skip
     """Largest pressure and flow by which an outlet's law and the path disagree [S, B]."""
-    rated, needs = station.rated_flow, station.rated_pressure
-    part = flow / rated
+    rated, needs, there = station.rated_flow, station.rated_pressure, station.rated_flow > 0
+    part = flow / np.where(there, rated, 1.0)
     miss = needs * (part * part) - gets
     held = station.regulated & (flow >= rated)
     miss = np.where(held | (flow <= 0), np.maximum(np.where(held, miss, -miss), 0.0), np.abs(miss))
     given, _ = outlet_flow_kernel(gets, rated, needs, station.regulated)
-    off = np.abs(given - flow) / np.where(flow > 0, flow, rated)
-    pressure, share_off = miss.max(axis=1), off.max(axis=1)
+    off = np.abs(given - flow) / np.where(flow > 0, flow, np.where(there, rated, 1.0))
+    pressure, share_off = np.where(there, miss, 0.0).max(axis=1), off.max(axis=1)
     if station.fault == SOURCE_COLD:
-        gap = np.where(share >= 1, np.maximum(passage.imbalance, 0.0),
-                       np.where(share <= 0, np.maximum(-passage.imbalance, 0.0), np.abs(passage.imbalance)))  # fmt: skip
+        gap = passage.imbalance
+        gap = np.where(share >= 1, np.maximum(gap, 0.0), np.where(share <= 0, np.maximum(-gap, 0.0), np.abs(gap)))
         pressure = np.maximum(pressure, np.where(whole > 0, gap, 0.0))
     return pressure, share_off
 
@@ -147,7 +150,7 @@ def _seat_flows(station: Station, flow: Numbers, share: Numbers) -> list[tuple[N
 
 def _beyond(station: Station, flow: Numbers, share: Numbers) -> tuple[Numbers, Numbers]:
     """The first curve of the pipes that was left [S, B], NONE where none was; and whether one of the valve was."""
-    elements, (states, count) = station.paths.elements, flow.shape
+    elements, count = station.paths.elements, flow.shape[1]
     first = np.full(flow.shape, NONE)
     if len(elements.group):
         flows = part_flows(flow, share) if station.fault == SOURCE_COLD and station.behind else flow[:, None]
@@ -174,8 +177,8 @@ def _items(station: Station, beyond: Numbers, flow: Numbers, share: Numbers) -> 
     return found
 
 
-def _store_valves(ways: Ways, out: FaultResults, openings: Numbers, station: Station, passage: _Passage,
-                  flow: Numbers, share: Numbers, solved: Numbers | None, beyond: Numbers, feeder: Numbers) -> None:  # fmt: skip
+def _store_valves(ways: Ways, out: FaultResults, openings: Numbers, station: Station, passage: _Passage, flow: Numbers,
+                  share: Numbers, solved: Numbers | None, beyond: Numbers, feeder: Numbers) -> None:  # fmt: skip
     network, water, to, normal = ways.network, ways.water, out.valve, station.fault == NORMAL
     pair = _span(ways.cases.valves.offsets[openings])
     valve = network.station_valve[ways.cases.stations.member[ways.cases.stations.offsets[openings]]]

@@ -22,6 +22,7 @@ from drenchbook.solver_trees import gathered
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
+FEW = 1000  # openings up to which it costs less to pad their outlets than to part them by how many are open
 HOT_WATER = PARTS  # row of velocities: the stretches that carry hot water; the rows before it carry other water
 
 
@@ -44,8 +45,8 @@ class Station:
     cold_static: Numbers  # [S, B] pressure at the inlets at no flow
     hot_static: Numbers
     lowest: Numbers  # [S, B] height pressure of the lowest open outlet
-    above: Numbers  # [S, outlets, B] height pressure above the lowest
-    rated_flow: Numbers  # [outlets, B]
+    above: Numbers  # [S, outlets, B] height pressure above the lowest, infinite where padded
+    rated_flow: Numbers  # [outlets, B] zero where padded
     rated_pressure: Numbers
     regulated: Numbers
     share: Numbers  # [S, B] hot share by mass
@@ -58,9 +59,11 @@ class Station:
 
     def take(self, at: Numbers) -> Station:
         """The openings at these places."""
-        cut = {one.name: getattr(self, one.name) for one in fields(self)}
-        return replace(self, paths=self.paths.take(at), **{
-            name: value.take(at, axis=-1) for name, value in cut.items() if isinstance(value, np.ndarray)})  # fmt: skip
+        now = {one.name: getattr(self, one.name) for one in fields(self)}
+        cut: dict[str, Any] = {
+            name: value.take(at, axis=-1) for name, value in now.items() if isinstance(value, np.ndarray)
+        }
+        return replace(self, paths=self.paths.take(at), **cut)
 
 
 @dataclass(frozen=True)
@@ -86,12 +89,13 @@ class Ways:
     purge: Numbers  # [stations] volume with its walls [m³]
 
     def blocks(self, openings: Numbers, most: int) -> Iterator[tuple[Numbers, Station]]:
-        """The openings block by block, those with equally many open outlets together."""
+        """The openings block by block, of many those with equally many open outlets together."""
         counts = self.cases.outlets.counts[openings]
-        for count in np.unique(counts).tolist():
-            mine = openings[counts == count]
+        together = np.zeros_like(counts) if len(openings) <= FEW else counts
+        for kind in np.unique(together).tolist():
+            mine = openings[together == kind]
             for start in range(0, len(mine), most):
-                yield mine[start : start + most], self._station(mine[start : start + most], count)
+                yield mine[start : start + most], self._station(mine[start : start + most])
 
     def rows(self, openings: Numbers) -> tuple[Numbers, Numbers, Numbers]:
         """Station, row of its feeder and row of itself, of each opening."""
@@ -99,10 +103,13 @@ class Ways:
         feeder = self.network.station_valve[station] if self.behind else station
         return station, self.feeder_row[feeder], self.station_row[station]
 
-    def _station(self, openings: Numbers, outlets: int) -> Station:
-        network = self.network
+    def _station(self, openings: Numbers) -> Station:
+        network, pairs = self.network, self.cases.outlets
         station, feeder, row = self.rows(openings)
-        outlet = self.cases.outlets.member[self.cases.outlets.offsets[openings] + np.arange(outlets)[:, None]]
+        counts = pairs.counts[openings]
+        place = np.arange(int(counts.max(initial=0)))[:, None]
+        there = place < counts
+        outlet = pairs.member[np.where(there, pairs.offsets[openings] + place, 0)]
         climb, density = network.outlet_elevation[outlet], self.cold_density[:, :, None]
         if self.behind:
             climb = climb - network.valve_elevation[network.station_valve[station]]
@@ -110,6 +117,7 @@ class Ways:
         height = GRAVITY * density * climb
         if self.behind:
             height = height - network.boost_sum[network.station_node[station]]  # boosters behind the valve
+        height = np.where(there, height, np.inf)
         lowest = height.min(axis=1)
         bypass, curve = (self.valve[name].take(feeder) for name in ("bypass_coefficient", "bypass_curve"))
         fitted = (bypass != 0) | (curve != NONE) if self.fault == SOURCE_COLD else np.zeros(len(openings), dtype=bool)
@@ -117,8 +125,10 @@ class Ways:
             fault=self.fault, behind=self.behind, curves=self.curves,
             paths=joined(self.before, feeder, self.tempered, row),
             cold_static=self.cold_static.take(feeder, axis=1), hot_static=self.hot_static.take(feeder, axis=1),
-            lowest=lowest, above=height - lowest[:, None], rated_flow=network.outlet_rated_flow[outlet],
-            rated_pressure=network.outlet_rated_pressure[outlet], regulated=network.outlet_regulated[outlet],
+            lowest=lowest, above=height - lowest[:, None],
+            rated_flow=np.where(there, network.outlet_rated_flow[outlet], 0.0),
+            rated_pressure=np.where(there, network.outlet_rated_pressure[outlet], 1.0),
+            regulated=there & network.outlet_regulated[outlet],
             share=self.water["share"].take(feeder, axis=1),
             **{name: self.valve[name].take(feeder) for name in ("coefficient", "coefficient_curve", "outlet_square")},
             bypass_coefficient=bypass, bypass_curve=curve, fitted=fitted)  # fmt: skip
@@ -143,11 +153,12 @@ def ways_of(network: Network, curves: Curves, cases: Cases, shape: Shape, openin
         first[feeder_row[network.station_valve[stations]]] = stations
     valve = feeders[:, None] if behind else np.zeros((len(feeders), 0), dtype=int)
     direct = np.full((len(feeders), 1), not behind)
-    water = waters(network, valve, fault)
+    every = waters(network, np.arange(len(network.valve_tags))[:, None] if behind else valve, fault)
+    water = _of_valves(every, feeders) if behind else every
     supply = supply_side(network, curves, first[:, None], direct, valve, shape, water)
     side, is_hot = _supply_side(supply, water, fault, behind)
     static = supply["end_static"]
-    tempered = _tempered_side(network, curves, stations, fault) if behind else None
+    tempered = _tempered_side(network, curves, stations, every) if behind else None
     flat = {name: water[name][..., 0] for name in ("share", "valve_density", "hot_density", "share_asked", "reach",
                                                    "mixed_temperature")} if behind else {
         "share": np.zeros(static.shape[:2])}  # fmt: skip
@@ -163,6 +174,11 @@ def ways_of(network: Network, curves: Curves, cases: Cases, shape: Shape, openin
         cold_static=static[..., 0], hot_static=static[..., 1] if behind else static[..., 0], water=flat,
         cold_density=water["cold_density"][:, None], valve=data,
         purge=network.purge_sum[network.station_node[stations]])  # fmt: skip
+
+
+def _of_valves(every: dict[str, Numbers], valves: Numbers) -> dict[str, Numbers]:
+    """What `waters` says, for some of the valves, one a row."""
+    return {name: one.take(valves, axis=1) if one.ndim == 3 else one for name, one in every.items()}
 
 
 def _rows(members: Numbers, count: int) -> tuple[Numbers, Numbers]:
@@ -193,13 +209,14 @@ def _supply_side(supply: dict[str, Any], water: dict[str, Numbers], fault: str, 
     return side, np.arange(2 * count) % 2 == 1
 
 
-def _tempered_side(network: Network, curves: Curves, stations: Numbers, fault: str) -> tuple[Side, Numbers, Numbers]:
+def _tempered_side(network: Network, curves: Curves, stations: Numbers, every: dict[str, Numbers]
+                   ) -> tuple[Side, Numbers, Numbers]:  # fmt: skip
     """The stretch from the valve to each station, and its nodes."""
-    valve = network.station_valve[stations][:, None]
-    one = tempered_side(network, curves, stations[:, None], np.zeros(valve.shape, dtype=int),
-                        waters(network, valve, fault))  # fmt: skip
+    first = np.zeros((len(stations), 1), dtype=int)
+    water = _of_valves(every, network.station_valve[stations])
+    one = tempered_side(network, curves, stations[:, None], first, water)
     density = one["tempered_density"]
-    side = Side(one["tempered_paths"], np.full(valve.shape, TEMPERED), np.ones(density.shape), density,
+    side = Side(one["tempered_paths"], np.full(first.shape, TEMPERED), np.ones(density.shape), density,
                 one["tempered_viscosity"])  # fmt: skip
     return side, one["tempered_lower"], one["tempered_upper"]
 

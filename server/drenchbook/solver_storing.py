@@ -28,7 +28,6 @@ from drenchbook.solver_results import (
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 
-
 def blank_results(cases: Cases, fault: str) -> FaultResults:
     """Results of one fault without any number yet."""
     states = len(STATES)

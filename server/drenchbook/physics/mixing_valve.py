@@ -360,6 +360,7 @@ def _low_side_root(S: Numbers, X: Numbers, gap: Numbers, start: Numbers | None) 
     """
     a, b = S * X, S * (1 - X)
     k = S if start is None else S * start
+    step: Numbers = k
     for _ in range(USUAL_STEPS - (start is not None)):
         k, step = _halley(k, a, b, gap)
     moves = ~(np.abs(step) <= SETTLED * k) & np.isfinite(a + gap)
@@ -368,7 +369,7 @@ def _low_side_root(S: Numbers, X: Numbers, gap: Numbers, start: Numbers | None) 
     k = np.where(moves, S, k)
     for _ in range(LARGEST_STEPS):
         new, step = _halley(k, a, b, gap)
-        k = np.where(moves & np.isfinite(new), new, k)
+        k = np.asarray(np.where(moves & np.isfinite(new), new, k))
         moves = moves & (np.abs(step) > SETTLED * k)
         if not np.any(moves):
             break
