@@ -82,6 +82,7 @@ RANKS: dict[str, float] = {
     "bypass_sizing.py": 10.1,
     "idle_remedies.py": 10.15,
     "verdict_numbers.py": 10.1,
+    "pressure_remedies.py": 10.15,
     "remedy_numbers.py": 10.15,
     "check_remedies.py": 10.2,
     "check_words.py": 10.4,

@@ -12,14 +12,11 @@ from drenchbook.check_context import Outlet
 from drenchbook.check_samples import FAILED, SLACK
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.idle_remedies import hot_run, idle_frost, longer_to_freezing, loop_flow
-from drenchbook.operating_cases import STATES
 from drenchbook.physics.mixing import mixed_temperature
 from drenchbook.physics.water import density
+from drenchbook.pressure_remedies import booster, largest_loss
 from drenchbook.quantity_text import MOST, quantity_text, rounded
-from drenchbook.remedy_numbers import NUMBERED
-from drenchbook.site_model import tag_key
-from drenchbook.solver import step_by_step
-from drenchbook.solver_results import SOLVED
+from drenchbook.remedy_numbers import NUMBERED, heater_first
 from drenchbook.units import from_si, unit_of
 from drenchbook.verdict_numbers import limit_text, value_text
 
@@ -41,87 +38,9 @@ def _text(judgement: Judgement, value: float, quantity: str, toward: str = "most
     return quantity_text(value, quantity, judgement.context.units, toward)
 
 
-def _largest_loss(judgement: Judgement, verdict: Verdict) -> str:
-    """Where the path to the outlet loses most in that case, and the booster that PRS-3 asks for."""
-    if verdict.opening < 0 or verdict.state < 0 or verdict.member < 0:
-        return ""
-    if judgement.results.fault(verdict.fault).state[verdict.state, verdict.opening] != SOLVED:
-        return ""
-    station = int(judgement.cases.outlet_station[verdict.member])
-    words = []
-    tag, loss = _worst_pipe(judgement, verdict, station)
-    if tag:
-        words.append(f"Larger pipe where the path loses most: {tag} takes {_text(judgement, loss, 'pressure')}")
-    short = float(judgement.measures.frictionless_left[station])
-    asked = judgement.context.limit("PRS-3").value
-    if asked is not None and short < asked and verdict.fault == "normal":
-        words.append(f"no pipe size alone helps: a booster of {_text(judgement, asked - short, 'pressure')} or more")
-    more = _more_pressure(judgement, verdict, station)
-    if more > 0:
-        words.append(f"{_text(judgement, more, 'pressure')} more pressure is enough as the pipes are")
-    return "; ".join(words)
-
-
-def _more_pressure(judgement: Judgement, verdict: Verdict, station: int) -> float:
-    """Supply pressure that surely lifts what is measured to its limit. [Pa]
-
-    What stands at the outlet without flow is spent on the way and at the outlet, and neither grows faster than the
-    square of the flow: that share more of it is enough for every outlet, in sets and faults too [worked here].
-    """
-    grows = _growth(judgement, verdict)
-    static = max(
-        (float(judgement.measures.static.outlet[o]) for o in judgement.context.outlets_of[station]), default=0.0
-    )
-    without_flow = static - _fall_to_low(judgement, verdict, station)
-    return without_flow * (grows - 1) if grows > 1 and without_flow > 0 else 0.0
-
-
-def _growth(judgement: Judgement, verdict: Verdict) -> float:
-    """How many times the pressure that a case needs is the pressure that it has; not-a-number without any flow."""
-    if not verdict.value > (-1 if verdict.check.percent else 0):
-        return math.nan
-    if verdict.check.id == "PRS-1":
-        return verdict.limit / verdict.value
-    if not verdict.check.percent:
-        return (verdict.limit / verdict.value) ** 2
-    by_flow = ((1 + verdict.limit) / (1 + verdict.value)) ** 2
-    outlet, part = judgement.context.outlets[verdict.member], judgement.cases.outlets.of(verdict.opening)
-    place = part.start + judgement.cases.outlets.member[part].tolist().index(verdict.member)
-    pressure = float(judgement.results.fault(verdict.fault).outlet_pressure[verdict.state, place])
-    if not outlet.regulated or not pressure > 0:
-        return by_flow
-    return max(by_flow, outlet.rated_pressure * (1 + verdict.limit) / pressure)  # its margin is one of pressure
-
-
-def _fall_to_low(judgement: Judgement, verdict: Verdict, station: int) -> float:
-    """How far a station's supply stands below its high state in the case of a verdict; infinite where nothing helps."""
-    context = judgement.context
-    runs = context.depends_on(station, "pipe_runs")
-    held = {tag for run in runs if isinstance(run.devices, tuple) for tag in map(tag_key, run.devices)}
-    if any(context.rows["line_devices"][tag].kind == "pressure-reducing valve" for tag in held):
-        return math.inf  # more pressure does not pass it
-    supplies = context.depends_on(station, "supplies")
-    if STATES[verdict.state][1] == "high" or len(supplies) != 1:
-        return 0.0
-    high, low = (context.cell("supplies", supplies[0], f"static_{level}") for level in ("high", "low"))
-    return 0.0 if math.isnan(high - low) else high - low
-
-
-def _worst_pipe(judgement: Judgement, verdict: Verdict, station: int) -> tuple[str, float]:
-    """The run of a station's path that takes most pressure in the case of a verdict; "" where there is none."""
-    key = ("worst pipe", verdict.fault, verdict.state, verdict.opening, station)
-    if key not in judgement.remembered:
-        steps = step_by_step(judgement.network, judgement.cases, judgement.results, *key[1:])
-        pipes = [(step.loss, step.tag) for step in steps if step.kind == "pipe"]
-        loss, tag = max(pipes, default=(0.0, ""), key=lambda pipe: pipe[0])
-        judgement.remembered[key] = (tag, loss)
-    answer: tuple[str, float] = judgement.remembered[key]
-    return answer
-
-
 def _bypass(judgement: Judgement, verdict: Verdict) -> str:
     """The bypass coefficient that would do, or that none does and where the path loses most."""
-    place = _largest_loss(judgement, verdict)
+    place = largest_loss(judgement, verdict)
     if verdict.opening < 0 or verdict.member < 0:
         return ""
     station = int(judgement.cases.outlet_station[verdict.member])
@@ -153,18 +72,12 @@ def _small(text: str) -> str:
     return text[:1].lower() + text[1:]
 
 
-def _booster(judgement: Judgement, verdict: Verdict) -> str:
-    """The head that a booster must add."""
-    if math.isnan(verdict.value) or math.isnan(verdict.limit):
-        return ""
-    head = _text(judgement, verdict.limit - verdict.value, "pressure")
-    return f"A booster of {head} or more, or outlets for less pressure; no pipe size helps"
-
-
 def _storage(judgement: Judgement, verdict: Verdict) -> str:
     """The storage, or the set temperature, that would give the minutes asked for."""
     hot, context, cases = judgement.measures.hot_water, judgement.context, judgement.cases
     source = context.site.hot_water_sources[verdict.member]
+    if isinstance(source.kind, str) and source.kind != "storage":
+        return heater_first(judgement, verdict)
     part = cases.sources.of(verdict.opening)
     place = part.start + int(np.flatnonzero(cases.sources.member[part] == verdict.member)[0])
     state, governs = verdict.state, hot.governs[verdict.member]
@@ -202,6 +115,8 @@ def _lower_set(judgement: Judgement, verdict: Verdict, hot_flow: float) -> str:
     part = cases.valves.of(verdict.opening)
     if part.stop - part.start != 1:
         return ""  # several valves share the source: one set temperature cannot be named
+    if not hot_flow > 0:
+        return ""  # others draw it all
     valve = context.site.mixing_valves[int(cases.valves.member[part.start])]
     results = judgement.results.normal.valve
     hot_temperature = context.source_temperature(context.source_of(valve))
@@ -236,7 +151,7 @@ def _supply_volume(judgement: Judgement, verdict: Verdict) -> str:
 
 def _fouled(judgement: Judgement, verdict: Verdict) -> str:
     """Cleaning, and where the path loses most."""
-    place = _largest_loss(judgement, verdict)
+    place = largest_loss(judgement, verdict)
     return f"{words_of_row(judgement, verdict)}. {place}" if place else ""
 
 
@@ -255,13 +170,13 @@ def _slow_closing(judgement: Judgement, verdict: Verdict) -> str:
 
 
 _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
-    "FLW-1": _largest_loss,
-    "PRS-1": _largest_loss,
-    "FLW-2": _largest_loss,
+    "FLW-1": largest_loss,
+    "PRS-1": largest_loss,
+    "FLW-2": largest_loss,
     "STR-1": _fouled,
     "BYP-1": _bypass,
     "BYP-2": _bypass,
-    "PRS-3": _booster,
+    "PRS-3": booster,
     "PRS-4": _slow_closing,
     "SUP-2": _supply_volume,
     "HOT-1": _storage,

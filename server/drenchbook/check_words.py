@@ -10,7 +10,7 @@ import numpy as np
 from drenchbook.check_remedies import remedy_for
 from drenchbook.check_samples import NONE, NOT_KNOWN, OUTCOME_WORDS, PASSED
 from drenchbook.checks import Judgement, Verdict
-from drenchbook.faulted_network import fault_gaps, why_case_missing
+from drenchbook.faulted_network import fault_gaps, network_in, why_case_missing
 from drenchbook.hot_sources import HEATED, INSTANTANEOUS
 from drenchbook.operating_cases import SET
 from drenchbook.quantity_text import quantity_text
@@ -147,6 +147,15 @@ def _why_case_missing(judgement: Judgement, verdict: Verdict) -> tuple[str, ...]
     return why_case_missing(network, judgement.cases, verdict.fault, judgement.remembered[key], verdict.opening)
 
 
+def _curve_names(judgement: Judgement, fault: str) -> tuple[str, ...]:
+    """The names of the curves of a fault: fouled strainers and other demand bring curves of their own."""
+    key = ("curve names", fault)
+    if key not in judgement.remembered:
+        judgement.remembered[key] = network_in(judgement.network, fault).curve_names
+    names: tuple[str, ...] = judgement.remembered[key]
+    return names
+
+
 def why_not_known(judgement: Judgement, verdict: Verdict, station: int) -> str:
     """The reason of an UNKNOWN: the limit, the input, the state of the case, or a valve below its control."""
     context = judgement.context
@@ -165,7 +174,7 @@ def why_not_known(judgement: Judgement, verdict: Verdict, station: int) -> str:
         return sentences[0] if sentences else "an input is missing"
     if state == BEYOND_CURVE:
         beyond = int(judgement.results.fault(verdict.fault).beyond_item[verdict.state, verdict.opening])
-        name = context.network.curve_names[beyond] if beyond >= 0 else "a curve"
+        name = _curve_names(judgement, verdict.fault)[beyond] if beyond >= 0 else "a curve"
         return f"the flow lies beyond the points of {name}, which are not drawn on"
     if state in (CANNOT_REACH, NO_PATH, NOT_CONVERGED):
         return STATE_WORDS[state]

@@ -61,6 +61,7 @@ class Verdict:
     quantity: str = ""
     second: bool = False
     pairs: Pairs | None = None  # what `member` counts
+    station: int = -1  # of a check that looks at one station and not at cases
 
     @property
     def shown_quantity(self) -> str:
@@ -216,6 +217,7 @@ class Judgement:
             about=found.about,
             case=found.case,
             quantity=found.quantity,
+            station=station,
         )
 
     def governing(self, station: int) -> Verdict:

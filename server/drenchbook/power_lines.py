@@ -48,7 +48,7 @@ def _left(judgement: Judgement, behind: list[int]) -> str:
     if key not in judgement.remembered:
         judgement.remembered[key] = _without_power(judgement)
     short, hidden = judgement.remembered[key]
-    groups: dict[str, list[int]] = {"Required flow is left at": [], "too little at": [], "not known at": []}
+    groups: dict[str, list[int]] = {"Required flow is left at": [], "too little flow at": [], "not known at": []}
     for number in behind:
         kind = 1 if short[number] else 2 if hidden[number] else 0
         list(groups.values())[kind].append(number)

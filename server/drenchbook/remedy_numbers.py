@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
@@ -12,6 +13,8 @@ from drenchbook.published.pipes import pipe, sizes
 from drenchbook.quantity_text import LEAST, MOST, quantity_text, rounded
 from drenchbook.site_model import tag_key
 from drenchbook.verdict_numbers import limit_text, value_text
+
+SETTLED = 1e-6  # part of a flow
 
 
 def _short(judgement: Judgement, verdict: Verdict, quantity: str) -> str:
@@ -76,27 +79,64 @@ def other_set(judgement: Judgement, verdict: Verdict) -> str:
 def stem_inside(judgement: Judgement, verdict: Verdict) -> str:
     """VLV-6: the hot water temperature at which the stem stands at its limit; the stem follows the hot share."""
     context, normal = judgement.context, judgement.results.normal
-    if verdict.opening < 0 or not verdict.value > 0:
+    if verdict.opening < 0:
         return ""
     pairs = judgement.cases.valves
     part = pairs.of(verdict.opening)
     place = part.start + pairs.member[part].tolist().index(verdict.member)
-    share = float(normal.valve.hot_fraction[verdict.state, place]) * verdict.limit / verdict.value
     valve = context.site.mixing_valves[verdict.member]
     cold = context.cold_temperature(context.season(verdict.state))
     set_point = context.cell("mixing_valves", valve, "set_temperature")
-    if math.isnan(share + cold + set_point) or not share > 0:
-        return ""
+    if set_point <= cold:
+        return "A set temperature above the cold water, which is all that the valve passes in that season"
+    share = _share_at(normal.valve, verdict, place)
+    if math.isnan(share + cold + set_point) or not 0 < share < 1:
+        return ""  # inlets so unlike that no hot water would do
     hot, low = cold + (set_point - cold) / share, verdict.value < verdict.limit
+    needs = context.cell("valve_models", context.model_of(valve), "approach_hot")
+    if low and hot < set_point + (0.0 if math.isnan(needs) else needs):
+        return ""  # colder than the valve can mix with
     words = quantity_text(hot, "temperature", context.units, LEAST if low else MOST)
     return f"Hot water of {'at most' if low else 'at least'} {words}, or closer inlet pressures"
+
+
+def _share_at(valve: Any, verdict: Verdict, place: int) -> float:
+    """The hot share at which the stem of a valve stands at its limit, at its flow and inlet pressures; or not-a-number.
+
+    With the stem at s the two seats pass q = C·(s·√(ph − pm) + (1 − s)·√(pc − pm)), of which the first is hot [worked
+    here, from the equation of the two seats]; C comes from the solved case.
+    """
+    at = (verdict.state, place)
+    x, s = float(valve.hot_fraction[at]), verdict.value
+    hot, cold, chamber = (float(one[at]) for one in (valve.hot_pressure, valve.cold_pressure, valve.chamber_pressure))
+    if not (x > 0 and s > 0 and hot > chamber):
+        return math.nan
+    whole = x / (s * math.sqrt(hot - chamber))  # C/q
+    limit, most = verdict.limit, min(hot, cold)
+    least = most - (1 / (whole * min(limit, 1 - limit))) ** 2
+    passed = [0.0, 0.0]
+    for _ in range(200):
+        middle = (least + most) / 2
+        passed = [limit * math.sqrt(hot - middle), (1 - limit) * math.sqrt(cold - middle)]
+        least, most = (middle, most) if sum(passed) * whole > 1 else (least, middle)
+    return limit * math.sqrt(max(hot - most, 0.0)) * whole if abs(sum(passed) * whole - 1) < SETTLED else math.nan
+
+
+def heater_first(judgement: Judgement, verdict: Verdict) -> str:
+    """HOT-1, HOT-3 of a source without storage: it lasts as soon as it keeps up, whatever else is changed."""
+    source = judgement.site.hot_water_sources[verdict.member]
+    if source.kind == "plant main":
+        return "Hotter water from the plant main, as VLV-3 asks"
+    return "Hot water that lasts: a heater or exchanger that keeps HOT-4 and VLV-3, or storage"
 
 
 def larger_storage(judgement: Judgement, verdict: Verdict) -> str:
     """HOT-3: the storage that gives the margin asked for; minutes grow at least in proportion to the volume."""
     source = judgement.site.hot_water_sources[verdict.member]
     volume = judgement.context.cell("hot_water_sources", source, "volume")
-    if source.kind != "storage" or not volume > 0 or not 1 + verdict.value > 0:
+    if source.kind != "storage":
+        return heater_first(judgement, verdict)
+    if not volume > 0 or not 1 + verdict.value > 0:
         return ""
     wanted = volume * (1 + verdict.limit) / (1 + verdict.value)
     return f"Storage of {quantity_text(wanted, 'volume', judgement.context.units, MOST)} or more, or accept and record"
@@ -128,8 +168,9 @@ def cooler(judgement: Judgement, verdict: Verdict) -> str:
     short = _short(judgement, verdict, "temperature difference")
     if not short or verdict.member < 0:
         return ""
-    if _valve_of_outlet(judgement, verdict) is None:
-        return f"Cool or bury the cold water supply, to {limit_text(judgement, verdict)} or less"
+    cold = judgement.context.cold_temperature(judgement.context.season(verdict.state))
+    if _valve_of_outlet(judgement, verdict) is None or cold >= verdict.limit:
+        return f"Cool or bury the cold water supply, to {limit_text(judgement, verdict)} less what its runs gain"
     return f"Lower the set temperature by {short}, and keep cold water and runs cooler than that"
 
 

@@ -29,6 +29,9 @@ class Missing:
     def __str__(self) -> str:
         return f"{self.where}: {self.reason}" if self.where else self.reason
 
+    def __hash__(self) -> int:
+        return hash(self.reason)  # what was typed may be a list, which has no hash
+
 
 _TYPES: dict[str, Any] = {
     "text": str,

@@ -1,8 +1,10 @@
 """Small invented sites whose numbers are worked out beside each test, from the equations and not by the program."""
 
+import re
+
 import pytest
 
-from tests.checks.invented_sites import SUPPLY, check, reported
+from tests.checks.invented_sites import OUTLETS, PROJECT, STORAGE, SUPPLY, check, document, reported, station
 
 DRAWN = 66.0 + 7.0  # L/min, both regulated outlets
 
@@ -32,3 +34,173 @@ def test_a_plant_main_is_fed_from_nowhere():
     report = reported(hot_water_sources=[main])
     assert [line for line in report.lines if line.check.id == "DAT-1" and line.word != "OK"] == []
     assert check(report, "F1", "DAT-1")["severity"] == "OK"
+
+
+# ---- remedies that name what holds pressure back; each is applied and solved again ----
+
+
+def reducer(setting, tag="P1"):
+    return {"tag": tag, "kind": "pressure-reducing valve", "setting": setting, "loss_per_flow_squared": 0.002}
+
+
+def behind_reducer(setting):
+    """F1 behind a reducing valve at the beginning of T1, 1 m above the datum."""
+    runs = [row | ({"devices": "P1"} if row["tag"] == "T1" else {}) for row in document()["pipe_runs"]]
+    return reported(line_devices=[reducer(setting)], pipe_runs=runs)
+
+
+def number_before(text, unit, after):
+    """The number that stands before a unit, after some words."""
+    return float(re.search(rf"{after}.*?([\d.]+) {unit}", text)[1])
+
+
+def test_too_low_a_setting_is_raised_and_no_booster_is_named():
+    """120 kPa at 1 m leave 120 − 1.2·9.771 = 108.3 kPa at the shower without flow, 140 are needed: 31.7 short without
+    any friction, whatever a booster adds upstream. At the 55.6 L/min that pass, (60/55.6)² times the pressure without
+    flow at the eyewash, 120 kPa, would do: 19.6 more.
+    """
+    report = behind_reducer(120.0)
+    head = check(report, "F1", "PRS-3")
+    assert head["value"]["value"] == pytest.approx(120 - 1.2 * 9.771 - 140, abs=0.05)
+    assert head["remedy"].startswith("Raise the setting of P1 by 31.8 kPa or more")
+    flow = check(report, "F1", "FLW-1")
+    passed = flow["value"]["value"]
+    more = number_before(flow["remedy"], "kPa", "Raise the setting of P1 by")
+    assert more == pytest.approx(120 * ((60 / passed) ** 2 - 1), abs=0.3)
+    assert "booster" not in flow["remedy"]
+    assert check(behind_reducer(120.0 + more), "F1", "FLW-1")["severity"] == "OK"
+    pressure = number_before(check(report, "F1", "PRS-1")["remedy"], "kPa", "by")
+    assert check(behind_reducer(120.0 + pressure), "F1", "PRS-1")["severity"] == "OK"
+    assert check(behind_reducer(120.0 + 31.8), "F1", "PRS-3")["severity"] == "OK"
+
+
+def test_a_reducing_valve_that_holds_nothing_back_is_no_remedy():
+    """Set at 900 kPa it passes what comes; a supply of 120 kPa wants a booster."""
+    runs = [row | ({"devices": "P1"} if row["tag"] == "T1" else {}) for row in document()["pipe_runs"]]
+    supply = {**SUPPLY, "static_low": 120.0, "residual_low": 110.0}
+    report = reported(line_devices=[reducer(900.0)], pipe_runs=runs, supplies=[supply])
+    for name in ("FLW-1", "PRS-3"):
+        assert "setting" not in check(report, "F1", name)["remedy"]
+        assert "booster" in check(report, "F1", name)["remedy"].lower()
+
+
+def boosted(needs_power="Y", more=0.0):
+    """A main of 150 kPa with a booster of 250 kPa at no flow."""
+    booster = {"tag": "BO", "kind": "booster", "curve": "0 250; 100 230; 200 180", "loss_per_flow_squared": 0.001,
+               "needs_power": needs_power}  # fmt: skip
+    low = {"static_low": 150.0 + more, "residual_low": 120.0 + more}
+    runs = [row | ({"devices": "BO"} if row["tag"] == "CM" else {}) for row in document()["pipe_runs"]]
+    return reported(supplies=[{**SUPPLY, **low, "static_high": 400.0, "residual_high": 380.0}], line_devices=[booster],
+                    pipe_runs=runs)  # fmt: skip
+
+
+def test_a_booster_without_power_wants_power_first():
+    """Without power 150 − 9.8 kPa stand at the eyewash without flow, not 250 more: (60/53.5)² times that would do."""
+    report = boosted()
+    flow = check(report, "F1", "FLW-1")
+    assert flow["case"].endswith("power lost")
+    assert flow["remedy"].startswith("Feed BO from emergency power; ")
+    more = number_before(flow["remedy"], "kPa", "takes .*? kPa; ")
+    assert more == pytest.approx((150 - 9.78) * ((60 / flow["value"]["value"]) ** 2 - 1), rel=0.01)
+    assert check(boosted(more=more), "F1", "FLW-1")["severity"] == "OK"
+    assert check(boosted(needs_power="N"), "F1", "FLW-1")["severity"] == "OK"
+
+
+def test_no_pressure_is_named_that_breaks_a_rating():
+    """A shower 32 m up gets a tenth of its flow: by the square 150 kPa more would do, but its rating leaves 100."""
+    supply = {**SUPPLY, "static_low": 314.5, "residual_low": 314.0}
+    shower = {**OUTLETS[0], "maximum_pressure": 290.0}
+    report = reported(supplies=[supply], stations=[station("F1", "T1", shower=32.0, eyewash=None)],
+                      outlet_models=[shower, OUTLETS[1]])  # fmt: skip
+    remedy = check(report, "F1", "FLW-1")["remedy"]
+    assert "booster" in remedy
+    assert "more pressure" not in remedy
+    assert "larger pipe" not in remedy.lower()
+
+
+# ---- remedies of heat ----
+
+
+def test_a_heater_that_does_not_keep_up_is_no_small_storage():
+    """30 kW at 90 % into 28.5 L/min from 8 °C do not hold 60 °C: HOT-1 wants another heater and not "more storage"."""
+    heater = {**STORAGE, "kind": "instantaneous electric", "set_temperature": 60.0, "input_power": 30.0,
+              "minimum_firing_flow": 0.5, "maximum_rise": 60.0, "minimum_power": 0.1}  # fmt: skip
+    told = check(reported(hot_water_sources=[heater]), "F1", "HOT-1")
+    assert told["severity"] == "FAIL"
+    assert "keeps HOT-4" in told["remedy"]
+    strong = {**heater, "input_power": 150.0}
+    assert check(reported(hot_water_sources=[strong]), "F1", "HOT-1")["severity"] == "OK"
+
+
+def test_cold_water_above_the_set_temperature_is_cooled():
+    """39 °C of cold water is delivered as it is, at whatever set temperature; the stem stands at 0."""
+    report = reported(project={**PROJECT, "cold_water_warm": 39.0})
+    delivered = check(report, "F1", "TMP-2")
+    assert delivered["value"]["value"] == pytest.approx(39.0, abs=0.1)
+    assert delivered["remedy"].startswith("Cool or bury the cold water supply, to 37 °C")
+    assert check(report, "F1", "VLV-6")["remedy"].startswith("A set temperature above the cold water")
+    assert check(reported(project={**PROJECT, "cold_water_warm": 24.0}), "F1", "TMP-2")["severity"] == "OK"
+
+
+def test_no_hot_water_colder_than_the_mix_is_named():
+    """A plant main of 600 kPa against cold water of 440: no hot water makes up for it, nearer pressures do."""
+    main = {"tag": "WH", "kind": "plant main", "main_pressure": 600.0, "main_temperature": 70.0, "main_elevation": 0.0,
+            "loss_per_flow_squared": 0.002, "needs_power": "N", "needs_steam": "N", "other_demand": 0.0}  # fmt: skip
+    stem = check(reported(hot_water_sources=[main]), "F1", "VLV-6")
+    assert stem["severity"] == "WARN"
+    assert "Hot water of at most" not in stem["remedy"]
+    assert check(reported(), "F1", "VLV-6")["severity"] == "OK"
+
+
+def from_two_mains(hot_main, start=60.0):
+    """Hot water from a main of another pressure; an eyewash alone."""
+    second = {**SUPPLY, "tag": "S2", "static_low": hot_main, "residual_low": hot_main - 1}
+    heater = {**STORAGE, "fed_from": "S2", "start_temperature": start, "set_temperature": 80.0}
+    return check(reported(supplies=[SUPPLY, second], hot_water_sources=[heater],
+                          stations=[station("F1", "T1", shower=None)]), "F1", "VLV-6")  # fmt: skip
+
+
+def test_the_hot_water_that_is_named_brings_the_stem_inside():
+    """45 kPa less on the hot side: (1 − x)·0.42/8 = (1 − s)·√0.45 gives s = 0.952 at x = 0.385; 0.95 is met where
+    0.95·√y + 0.05·√(0.45 + y) = 0.0525, y = 0.0004 bar, x = 0.36: hot water of 8 + 20/0.36 = 63 °C (Kv 8, 7 L/min).
+    """
+    stem = from_two_mains(405.0)
+    assert stem["severity"] == "WARN"
+    asked = number_before(stem["remedy"], "°C", "Hot water of at least")
+    assert asked == pytest.approx(63.5, abs=1)
+    assert from_two_mains(405.0, asked)["severity"] == "OK"
+    assert from_two_mains(405.0, asked - 3)["severity"] == "WARN"
+
+
+# ---- words that stopped the program ----
+
+
+@pytest.mark.parametrize("fault", ["strainer", "other demand"])
+def test_beyond_a_curve_that_only_a_fault_has(fault):
+    """A fouled strainer and a supply with other demand have curves of their own; what leaves them is named."""
+    if fault == "strainer":
+        strainer = {"tag": "ST", "kind": "strainer", "curve": "0 0; 20 5"}
+        runs = [row | ({"devices": "ST"} if row["tag"] == "CM" else {}) for row in document()["pipe_runs"]]
+        told = check(reported(line_devices=[strainer], pipe_runs=runs), "F1", "STR-1")
+        name = "ST, fouled"
+    else:
+        points = {"curve_low": "0 450; 100 440", "curve_high": "0 520; 100 510", "other_demand": 60.0}
+        blank = {key: None for key in SUPPLY if key.startswith(("residual", "test_flow", "static"))}
+        supply = {key: value for key, value in {**SUPPLY, **blank, **points}.items() if value is not None}
+        told = check(reported(supplies=[supply]), "F1", "FLW-1")
+        name = "S, low state"
+    assert told["severity"] == "UNKNOWN"
+    assert f"beyond the points of {name}" in told["message"]
+
+
+@pytest.mark.parametrize("typed", [[], {"a": 1}, ["storage"]])
+def test_a_kind_that_is_a_list_is_unknown(typed):
+    report = reported(hot_water_sources=[{**STORAGE, "kind": typed}])
+    assert check(report, "F1", "HOT-1")["severity"] == "UNKNOWN"
+
+
+def test_others_that_draw_all_hot_water_leave_no_lower_set_temperature():
+    """1,000 L/min to others empty 800 L in less than a minute: no set temperature mends it."""
+    told = check(reported(hot_water_sources=[{**STORAGE, "other_demand": 1000.0}]), "F1", "HOT-1")
+    assert told["severity"] == "FAIL"
+    assert "set " not in told["remedy"]

@@ -92,7 +92,7 @@ def larger_pipe(site: Site, words: str) -> Site:
 def bypass_or_pressure(site: Site, words: str) -> Site:
     if "A bypass of" in words:
         return edited(site, *MODELS, bypass_coefficient=number(words, "A bypass of"))
-    return more_pressure(site, words)
+    return more_pressure(site, words) if "more pressure" in words else larger_pipe(site, words)
 
 
 def in_size(site: Site, words: str) -> Site:
@@ -179,7 +179,7 @@ REMEDIES = (
     Remedy("VLV-8", lambda: lab(*MODELS, maximum_pressure=70.0), "L1", typed(*MODELS, "maximum_pressure", "rated for")),
     Remedy("VLV-9", lambda: lab("mixing_valves", "MV-1", strainers=False), "L1",
            data("mixing_valves", "MV-1", strainers=True)),
-    Remedy("BYP-1", laboratory, "L4", bypass_or_pressure, rounds=2),
+    Remedy("BYP-1", laboratory, "L4", bypass_or_pressure, rounds=4),
     Remedy("BYP-2", laboratory, "L4", bypass_or_pressure, rounds=2),
     Remedy("BYP-3", lambda: lab(*MODELS, leakage=0.6), "L1", typed(*MODELS, "leakage", "with at most")),
     Remedy("BYP-3", lambda: lab(*MODELS, shutoff_time=5.2), "L1", typed(*MODELS, "shutoff_time", "with at most")),
