@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -47,6 +47,7 @@ class Context:
         self._labels: dict[int, str] = {}
         self._limits: dict[str, LimitRow] = {}
         self._units: dict[tuple[str, str], str] = {}
+        self._kept: dict[Any, Any] = {}
         self.rows = {
             key: {tag_key(getattr(row, TABLE_BY_KEY[key].key_column)): row for row in site.rows(TABLE_BY_KEY[key])}
             for key in (
@@ -59,6 +60,12 @@ class Context:
                 "line_devices",
             )
         }
+
+    def kept(self, what: Any, work: Callable[[], Any]) -> Any:
+        """What `work` gives, worked out when it is first asked for under that name."""
+        if what not in self._kept:
+            self._kept[what] = work()
+        return self._kept[what]
 
     @functools.cached_property
     def limits(self) -> dict[str, LimitRow]:

@@ -27,7 +27,7 @@ from drenchbook.loops import held_temperatures
 from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import AFTER_IDLE, AFTER_RECOVERY, CIRCULATION_OFF, NORMAL, POWER_LOST, STATES
 from drenchbook.physics.water import density_kernel, enthalpy_kernel, temperature_of_enthalpy_kernel
-from drenchbook.pipe_heat import tempered_passage
+from drenchbook.pipe_heat import station_pair_of_outlets, tempered_passage
 from drenchbook.pipe_states import PipeStates
 from drenchbook.solver_results import SOLVED, FaultResults
 from drenchbook.standing_water import first_water, standing_hot_content, standing_temperatures
@@ -36,7 +36,7 @@ from drenchbook.surroundings import SEASONS, runs_above
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 BLOCK_PAIRS = (
-    20_000  # pairs of an opening and a station worked out together; memory grows with it, answers do not change
+    5_000  # pairs of an opening and a station worked out together; memory grows with it, answers do not change
 )
 SLACK = 0.005  # [J/kg] a millionth of a kelvin: a temperature equal to its limit meets it
 SEASON = np.array([SEASONS.index(season) for season, _ in STATES])
@@ -129,7 +129,7 @@ class Courses:
         limits = [context.limit(name).value for name in ("HOT-1", "TMP least", "TMP greatest")]
         self.flush, self.least, self.greatest = (np.nan if value is None else value for value in limits)
         self._summaries: dict[str, Summary] = {}
-        self._standing: dict[str, tuple[Numbers, Numbers, Numbers, Numbers]] = {}
+        self._standing: dict[str, tuple[Numbers, Numbers, Numbers, Numbers, Numbers]] = {}
         self._storage: dict[str, tuple[Numbers, Numbers]] = {}
 
     def summary(self, fault: str = NORMAL) -> Summary:
@@ -172,11 +172,14 @@ class Courses:
 
     def _parts(self, fault: str, other_model: bool) -> _Parts:
         results, cold = self.context.results.fault(fault), cold_enthalpy(self.context)
-        held, first, bad, bad_end = self._standing_of(fault)
-        cooled, stood = self._hot_runs(results, cold, held)
+        first, bad, bad_end, *hot_runs = self._standing_of(fault)
+        cooled, stood = self._hot_runs(results, cold, *hot_runs)
         place, valve = self._valve_of_pairs()
-        kept, gained = self._passage(results)
-        purge = np.where(valve == NONE, self._direct_purge(results), results.station.purge_seconds)
+        flow = self._station_flow(results)
+        kept, gained = self._passage(flow)
+        purge = results.station.purge_seconds
+        if (direct := valve == NONE).any():
+            purge = np.where(direct, self._direct_purge(flow), purge)
         purge = np.where(np.isinf(purge), np.nan, purge)  # a starved station passes nothing: there is no course
         course = self.sources(fault)[int(other_model)]
         return _Parts(results, cold, place, valve, course, cooled, stood, first, bad, bad_end, purge, kept, gained)
@@ -266,14 +269,18 @@ class Courses:
             end = np.where(whole > 0, 1.0 - above[:, network.station_node] / whole, 0.0)
         return share, np.where(np.isnan(share), np.nan, np.clip(end, 0.0, 1.0))
 
-    def _standing_of(self, fault: str) -> tuple[Numbers, Numbers, Numbers, Numbers]:
-        """Held temperatures, first water [S, stations] and the shares that are not tepid [2, stations] of a fault."""
+    def _standing_of(self, fault: str) -> tuple[Numbers, Numbers, Numbers, Numbers, Numbers]:
+        """First water [S, stations], the shares that are not tepid [2, stations], and what stood in the hot runs.
+
+        Of the latter content [m³] and least temperature [2, valves].
+        """
         kind = fault if fault in (CIRCULATION_OFF, AFTER_IDLE, POWER_LOST) else NORMAL
         if kind not in self._standing:
             held = self.held(kind)
             standing = standing_temperatures(self.pipes.surroundings, held)
             first = first_water(self.context, self.pipes.tepid_middle, standing)
-            self._standing[kind] = held, first, *self._not_tepid(standing)
+            content, coldest = standing_hot_content(self.context, held), self._coldest_hot_water(held)
+            self._standing[kind] = first, *self._not_tepid(standing), content, coldest
         return self._standing[kind]
 
     def _valve_of_pairs(self) -> tuple[Numbers, Numbers]:
@@ -300,12 +307,22 @@ class Courses:
         It is where it stood below the set temperature: then the valve stands full hot. Not-a-number: not known.
         """
         results, cold = self.context.results.fault(fault), cold_enthalpy(self.context)
-        seconds, stood = self._hot_runs(results, cold, self._standing_of(fault)[0])
+        seconds, stood = self._hot_runs(results, cold, *self._standing_of(fault)[3:])
         wanted = valve_numbers(self.context)[0][self.cases.valves.member] - cold
         colder = np.where(np.isnan(stood + wanted), np.nan, stood < wanted)
         return seconds, np.where((seconds == 0) | (wanted <= 0), 0.0, colder)  # set no warmer than cold: no hot water
 
-    def _hot_runs(self, results: FaultResults, cold: Numbers, held: Numbers) -> tuple[Numbers, Numbers]:
+    def _coldest_hot_water(self, held: Numbers) -> Numbers:
+        """[2 seasons, valves] coldest water that stands in the hot runs of each valve; held runs do not count. [°C]"""
+        standing = np.full((2, len(self.network.valve_tags)), np.nan)
+        for valve, node in enumerate(self.network.valve_hot_node.tolist()):
+            runs = [run for run in runs_above(self.context, node) if np.isnan(held[0, 0, run])]
+            if runs:
+                standing[:, valve] = self.pipes.surroundings.shade[:, runs].min(axis=1)
+        return standing
+
+    def _hot_runs(self, results: FaultResults, cold: Numbers, whole: Numbers, coldest: Numbers
+                  ) -> tuple[Numbers, Numbers]:  # fmt: skip
         """[S, valve pairs] seconds in which water that stood in the hot runs arrives, and its heat above cold water."""
         member = self.cases.valves.member
         if not len(member):
@@ -314,34 +331,24 @@ class Courses:
         # the valve stands full hot until hot water comes: all that passes it has stood in the hot runs
         cold_water = self.network.cold_temperature[SEASON][:, None]
         flow = valve_mass(self.context, results) / density_kernel(cold_water)
-        content = standing_hot_content(self.context, held)[member]
+        content = whole[member]
         with np.errstate(divide="ignore", invalid="ignore"):
             seconds = np.where(content == 0, 0.0, np.where(flow > 0, content / flow, np.where(flow == 0, 0.0, np.nan)))
-        standing = np.full((len(SEASONS), len(self.network.valve_tags)), np.nan)
-        for valve, node in enumerate(self.network.valve_hot_node.tolist()):
-            runs = [run for run in runs_above(self.context, node) if np.isnan(held[0, 0, run])]
-            if runs:
-                standing[:, valve] = self.pipes.surroundings.shade[:, runs].min(axis=1)  # the coldest counts
-        return seconds, np.asarray(enthalpy_kernel(standing)[SEASON][:, member] - cold)
+        return seconds, np.asarray(enthalpy_kernel(coldest)[SEASON][:, member] - cold)
 
-    def _direct_purge(self, results: FaultResults) -> Numbers:
+    def _direct_purge(self, flow: Numbers) -> Numbers:
         """[S, station pairs] of a station without a valve: the runs from its supply, with its own flow only. [s]"""
         content = np.append(self.network.purge_sum, np.nan)[self.network.station_node][self.cases.stations.member]
-        flow = self._station_flow(results)
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where(flow > 0, content / flow, np.nan)
 
     def _station_flow(self, results: FaultResults) -> Numbers:
-        outlets, pairs = self.cases.outlets, self.cases.stations
-        wide = len(self.network.station_tags)
-        wanted = outlets.opening * wide + self.cases.outlet_station[outlets.member]
-        place = np.searchsorted(pairs.opening * wide + pairs.member, wanted)
-        count = len(pairs.member)
+        place, count = station_pair_of_outlets(self.context), len(self.cases.stations.member)
         return np.array([np.bincount(place, weights=row, minlength=count) for row in results.outlet_flow])
 
-    def _passage(self, results: FaultResults) -> tuple[Numbers, Numbers]:
+    def _passage(self, flow: Numbers) -> tuple[Numbers, Numbers]:
         """What the tempered runs do to the water; not-a-number where nobody said what stands around them."""
-        passage = tempered_passage(self.context, self.pipes.surroundings, self._station_flow(results))
+        passage = tempered_passage(self.context, self.pipes.surroundings, flow)
         start = np.full(passage.kept.shape, (self.least + self.greatest) / 2)
         known = ~np.isnan(passage.arriving(start))
         return np.where(known, passage.kept, np.nan), np.where(known, passage.gained, np.nan)

@@ -5,6 +5,7 @@ Storage is a tank that stratifies, and one that mixes; any other source gives wa
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
 from typing import Any, TypeAlias
 
@@ -34,6 +35,7 @@ from drenchbook.physics.water import density_kernel, enthalpy_kernel
 from drenchbook.solver_results import FaultResults
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
+_TwoTanks: TypeAlias = tuple[dict[str, Any], dict[str, Any]]
 
 DROP = 1e-9  # [m³] a storage of no volume counts as this, so that it follows what is made and drawn
 
@@ -127,30 +129,56 @@ def courses_of_sources(
     -----
     With cold water on the hot side nothing is warm; without power a source that needs it makes no heat [worked here].
     """
-    pairs, draw = context.cases.sources, draws(context, results, sources, of_loops)
+    draw = draws(context, results, sources, of_loops)
     shape = draw.heat.shape
     both = [{field.name: np.full(shape, np.nan) for field in fields(HotCourse)} for _ in range(2)]
     for one in both:
         one["mixed"] = np.zeros(shape, dtype=bool)
         one["heat"], one["greatest"] = draw.heat, draw.greatest
     cold = cold_enthalpy(context)
-    for number, heater in enumerate(sources):
-        columns = np.flatnonzero(pairs.member == number)
-        if not len(columns):
-            continue
-        part = draw.take(columns)
-        if results.fault in COLD_WATER_FAULTS:
-            made = _steady(np.zeros(part.heat.shape), 0.0)
-            tanks = (made, made)
-        elif heater.kind == STORAGE:
-            tanks = _tanks(heater, part, cold, results.fault, context, again_after)
-        else:
-            made = _steady(steady_surplus(heater, part, cold, results.fault), heater.delay)
-            tanks = (made, made)
+    for columns, tanks in _of_kinds(context, results.fault, sources, draw, cold, again_after):
         for one, values in zip(both, tanks, strict=True):
             for name, value in values.items():
                 one[name][:, columns] = value
     return HotCourse(**both[0]), HotCourse(**both[1])
+
+
+def _of_kinds(context: Context, fault: str, sources: tuple[Heater, ...], draw: Draw, cold: Numbers,
+              again_after: float | None) -> Iterator[tuple[Numbers, _TwoTanks]]:  # fmt: skip
+    """Places among the source pairs, and what is given there; all storages together."""
+    member = context.cases.sources.member
+    if fault in COLD_WATER_FAULTS:
+        made = _steady(np.zeros(draw.heat.shape), 0.0)
+        yield np.arange(len(member)), (made, made)
+        return
+    stores = np.array([one.kind == STORAGE for one in sources], dtype=bool)
+    columns = np.flatnonzero(stores[member])
+    if len(columns):
+        yield (
+            columns,
+            _tanks(_Storages(sources, member[columns], fault), draw.take(columns), cold, context, again_after),
+        )
+    for number in np.flatnonzero(~stores).tolist():
+        columns = np.flatnonzero(member == number)
+        made = _steady(steady_surplus(sources[number], draw.take(columns), cold, fault), sources[number].delay)
+        yield columns, (made, made)
+
+
+class _Storages:
+    """The data of the storage of each pair, as in `Heater`; power as the fault leaves it."""
+
+    def __init__(self, sources: tuple[Heater, ...], member: Numbers, fault: str):
+        def of_pairs(values: list[Any]) -> Numbers:
+            return np.array(values)[member]
+
+        self.temperature = of_pairs([one.temperature for one in sources])
+        self.volume, self.fraction = (
+            of_pairs([one.volume for one in sources]),
+            of_pairs([one.fraction for one in sources]),
+        )
+        self.power = of_pairs([one.power * powered(one, fault) for one in sources])
+        self.delay = of_pairs([one.delay for one in sources])
+        self.stratified = of_pairs([one.governs == STRATIFIED for one in sources])
 
 
 def _steady(surplus: Numbers, silent: float) -> dict[str, Any]:
@@ -159,51 +187,45 @@ def _steady(surplus: Numbers, silent: float) -> dict[str, Any]:
             "mass": 1.0, "start": surplus, "power": 0.0, "store": NAN, "most": NAN}  # fmt: skip
 
 
-def _tanks(
-    heater: Heater, draw: Draw, cold: Numbers, fault: str, context: Context, again_after: float | None
-) -> tuple[dict[str, Any], dict[str, Any]]:
-    """A storage by the governing and by the other tank model."""
-    full = enthalpy_kernel(heater.temperature) - cold
-    full = np.broadcast_to(np.where(full > 0, full, np.nan), draw.heat.shape)
-    power = heater.power * powered(heater, fault)
-    weight = float(density_kernel(heater.temperature))
+def _tanks(storage: _Storages, draw: Draw, cold: Numbers, context: Context, again_after: float | None) -> _TwoTanks:
+    """Storages by the governing and by the other tank model."""
+    full = enthalpy_kernel(storage.temperature) - cold
+    full = np.where(full > 0, full, np.nan)
+    weight = density_kernel(storage.temperature)
     flush = context.limit("HOT-1").value
     kept = (NAN if flush is None else flush, again_after)
-    stratified = _stratified(heater, draw, full, power, weight, kept)
-    mixed = _mixed(heater, draw, full, cold, power, weight, kept)
-    return (stratified, mixed) if heater.governs == STRATIFIED else (mixed, stratified)
+    stratified = _stratified(storage, draw, full, weight, kept)
+    mixed = _mixed(storage, draw, full, cold, weight, kept)
+    governs = storage.stratified
+    return ({name: np.where(governs, value, mixed[name]) for name, value in stratified.items()},
+            {name: np.where(governs, mixed[name], value) for name, value in stratified.items()})  # fmt: skip
 
 
-def _stratified(heater: Heater, draw: Draw, full: Numbers, power: float, weight: float,
+def _stratified(storage: _Storages, draw: Draw, full: Numbers, weight: Numbers,
                 kept: tuple[float, float | None]) -> dict[str, Any]:  # fmt: skip
-    flush, again_after = kept
-    usable = heater.fraction * heater.volume * weight * full  # [J]
+    (flush, again_after), power, delay = kept, storage.power, storage.delay
+    usable = storage.fraction * storage.volume * weight * full  # [J]
     store = usable
     if again_after is not None:
-        left = stratified_left(heater, draw, usable, power, flush)
-        store = np.minimum(left + power * again_after, usable)
-    lasts = draw_seconds_kernel(store, draw.heat, power, heater.delay)
-    lasts = np.where(np.isnan(store + draw.heat + power + heater.delay), np.nan, lasts)
+        left = usable - draw.heat * flush + power * np.maximum(flush - delay, 0.0)
+        store = np.minimum(np.clip(left, 0.0, usable) + power * again_after, usable)
+    lasts = draw_seconds_kernel(store, draw.heat, power, delay)
+    lasts = np.where(np.isnan(store + draw.heat + power + delay), np.nan, lasts)
     with np.errstate(divide="ignore", invalid="ignore"):
         alone = np.where(draw.heat <= power, full, np.minimum(power / draw.greatest, full))
-    return {"mixed": False, "silent": 0.0, "lasts": lasts, "full": full, "later": alone, "delay": heater.delay,
+    return {"mixed": False, "silent": 0.0, "lasts": lasts, "full": full, "later": alone, "delay": delay,
             "mass": 1.0, "start": full, "power": power, "store": store, "most": usable}  # fmt: skip
 
 
-def stratified_left(heater: Heater, draw: Draw, usable: Numbers, power: float, time: float) -> Numbers:
-    """Usable heat that is left in a tank that does not mix. [J]"""
-    return np.clip(usable - draw.heat * time + power * np.maximum(time - heater.delay, 0.0), 0.0, usable)
-
-
-def _mixed(heater: Heater, draw: Draw, full: Numbers, cold: Numbers, power: float, weight: float,
+def _mixed(storage: _Storages, draw: Draw, full: Numbers, cold: Numbers, weight: Numbers,
            kept: tuple[float, float | None]) -> dict[str, Any]:  # fmt: skip
-    flush, again_after = kept
-    mass = float(np.maximum(heater.volume, DROP)) * weight
+    (flush, again_after), power, delay = kept, storage.power, storage.delay
+    mass = np.maximum(storage.volume, DROP) * weight
     lowest, start = enthalpy_kernel(draw.lowest) - cold, full
     if again_after is not None:
-        end = mixed_surplus_kernel(flush, mass, full, full, draw.heat, draw.greatest, power, heater.delay)
+        end = mixed_surplus_kernel(flush, mass, full, full, draw.heat, draw.greatest, power, delay)
         start = np.minimum(end + power * again_after / mass, full)
-    return {"mixed": True, "silent": 0.0, "lasts": np.nan, "full": full, "later": np.nan, "delay": heater.delay,
+    return {"mixed": True, "silent": 0.0, "lasts": np.nan, "full": full, "later": np.nan, "delay": delay,
             "mass": mass, "start": start, "power": power, "store": mass * np.maximum(start - lowest, 0.0),
             "most": mass * np.maximum(full - lowest, 0.0)}  # fmt: skip
 

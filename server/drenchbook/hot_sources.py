@@ -91,6 +91,10 @@ class Draw:
 
 def source_pair_of_valves(context: Context) -> Numbers:
     """[valve pairs] place, in the pairs of openings and sources, of the source that feeds a valve."""
+    return np.asarray(context.kept(source_pair_of_valves, lambda: _source_pairs(context)))
+
+
+def _source_pairs(context: Context) -> Numbers:
     cases, network = context.cases, context.network
     wide = len(network.source_tags) + 1
     key = cases.sources.opening * wide + cases.sources.member
@@ -106,6 +110,11 @@ def cold_enthalpy(context: Context) -> Numbers:
 
 def valve_numbers(context: Context) -> tuple[Numbers, Numbers]:
     """[valves] enthalpy at set temperature [J/kg], and lowest hot temperature with which a valve holds it [°C]."""
+    found: tuple[Numbers, Numbers] = context.kept(valve_numbers, lambda: _valve_numbers(context))
+    return found
+
+
+def _valve_numbers(context: Context) -> tuple[Numbers, Numbers]:
     wanted, lowest = [], []
     for valve in context.site.mixing_valves:
         model = context.model_of(valve)
@@ -140,7 +149,8 @@ def draws(context: Context, results: FaultResults, sources: tuple[Heater, ...], 
         greatest[state] = np.bincount(place, weights=mass[state], minlength=shape[1])
         of_valves = np.where(asked[state] == 0, 0.0, of_loops[state, member])  # a valve full cold takes no hot water
         lost[state] = np.bincount(place, weights=of_valves, minlength=shape[1])
-    np.maximum.at(lowest, place, least[member])
+    with np.errstate(invalid="ignore"):  # a blank approach stays not-a-number
+        np.maximum.at(lowest, place, least[member])
     warm = np.array([enthalpy_kernel(one.temperature) for one in sources])[cases.sources.member] - cold
     demand = np.array([one.other_demand for one in sources])[cases.sources.member]
     others = demand * density_kernel(network.source_temperature[cases.sources.member]) * np.maximum(warm, 0.0) + lost

@@ -100,7 +100,9 @@ def tempered_passage(context: Context, around: Surroundings, station_flow: Numbe
     cold = network.cold_temperature[SEASON_OF_STATE][:, None]
     wanted = np.append(network.valve_set, np.nan)[valve]
     rate = flow * _heat_per_volume(np.where(valve >= 0, wanted, cold))
-    return _passages(network, around, cases.stations.offsets, network.station_node[cases.stations.member], rate)
+    return _passages(
+        network, _sums_of(context, around), cases.stations.offsets, network.station_node[cases.stations.member], rate
+    )
 
 
 def inlet_passage(context: Context, around: Surroundings, side: str) -> Passage:
@@ -132,7 +134,7 @@ def inlet_passage(context: Context, around: Surroundings, side: str) -> Passage:
     else:
         node, flow = network.valve_cold_node[valve], results.cold_flow
         water = np.broadcast_to(network.cold_temperature[SEASON_OF_STATE][:, None], flow.shape)
-    return _passages(network, around, cases.valves.offsets, node, flow * _heat_per_volume(water))
+    return _passages(network, _sums_of(context, around), cases.valves.offsets, node, flow * _heat_per_volume(water))
 
 
 def station_flows(context: Context) -> Numbers:
@@ -163,9 +165,9 @@ def _heat_per_volume(temperature: Numbers) -> Numbers:
     return found
 
 
-def _passages(network: Network, around: Surroundings, offsets: Numbers, node: Numbers, rate: Numbers) -> Passage:
+def _passages(network: Network, sums: _Sums, offsets: Numbers, node: Numbers, rate: Numbers) -> Passage:
     """Passages of all pairs: openings of as many ends together, block by block."""
-    sums, counts = _sums(network, around), np.diff(offsets)
+    counts = np.diff(offsets)
     kept, gained, unknown = np.ones(rate.shape), np.zeros(rate.shape), np.zeros(rate.shape)
     for count in np.unique(counts[counts > 0]).tolist():
         openings = np.flatnonzero(counts == count)
@@ -176,6 +178,12 @@ def _passages(network: Network, around: Surroundings, offsets: Numbers, node: Nu
             ):
                 out[:, pairs] = part
     return Passage(kept, gained, unknown)
+
+
+def _sums_of(context: Context, around: Surroundings) -> _Sums:
+    """The sums of these surroundings, worked out once."""
+    found: _Sums = context.kept((_sums_of, around), lambda: _sums(context.network, around))
+    return found
 
 
 def _sums(network: Network, around: Surroundings) -> _Sums:

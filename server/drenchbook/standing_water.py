@@ -7,6 +7,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.check_context import Context
+from drenchbook.network_arrays import REDUCER, RUN
 from drenchbook.operating_cases import STATES
 from drenchbook.surroundings import SEASONS, Surroundings, runs_above, why_heat_unknown, why_unknown
 
@@ -70,20 +71,30 @@ def hottest_first_water(context: Context, standing: Numbers) -> Numbers:
 
 
 def _farthest(context: Context, standing: Numbers, middle: float) -> Numbers:
-    values = np.full((len(STATES), len(context.site.stations)), np.nan)
+    """Level by level from the root of each tree: the value farthest from the middle so far, the lowest run's first."""
+    network = context.network
     if np.isnan(middle):
-        return values
+        return np.full((len(STATES), len(context.site.stations)), np.nan)
+
+    def far(values: Numbers) -> Numbers:
+        return np.abs(values - middle) if np.isfinite(middle) else values
+
+    shade, sun = standing
+    own = np.full((2, len(network.parent)), np.nan)
+    unknown = np.zeros(own.shape, dtype=bool)
+    own[:, network.run_node] = np.where(far(sun) > far(shade), sun, shade)
+    unknown[:, network.run_node] = np.isnan(shade + sun)
+    worst = own.copy()  # not-a-number at nodes that are no runs
+    passed = np.isin(network.node_kind, (RUN, REDUCER))
+    for level in range(1, int(network.depth.max(initial=0)) + 1):
+        nodes = np.flatnonzero((network.depth == level) & passed)
+        parent = network.parent[nodes]
+        above, here = worst[:, parent], own[:, nodes]
+        worst[:, nodes] = np.where(np.isnan(here) | (far(above) > far(here)), above, here)
+        unknown[:, nodes] |= unknown[:, parent]
     season = np.array([SEASONS.index(name) for name, _ in STATES])
-    known: dict[int, Numbers] = {}
-    for number, node in enumerate(context.network.station_node.tolist()):
-        if node not in known:
-            runs = runs_above(context, node)
-            found = standing[:, :, runs].transpose(0, 2, 1).reshape(-1, 2)  # [shade or sun of each run, season]
-            far = np.abs(found - middle) if np.isfinite(middle) else found
-            worst = np.take_along_axis(found, far.argmax(axis=0)[None], axis=0)[0] if len(found) else np.full(2, np.nan)
-            known[node] = np.where(np.isnan(found).any(axis=0), np.nan, worst)
-        values[:, number] = known[node][season]
-    return values
+    found = np.where(unknown, np.nan, worst)[season]
+    return found[:, network.station_node] if len(network.station_node) else np.zeros((len(STATES), 0))
 
 
 def standing_hot_content(context: Context, held: Numbers) -> Numbers:

@@ -31,7 +31,7 @@ SOIL_CONDUCTIVITY, SOIL_COVER = 2.0, 0.5  # [W/(m·K)], [m] moist soil, a shallo
 ABSORPTIVITY = 0.9  # [-] of the sun: dark paint, oxidised or dusty metal (common practice)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Surroundings:
     """Arrays over the pipe runs of a site; [2, runs] are cold and warm season. Not-a-number: not known.
 
@@ -75,8 +75,12 @@ def surroundings(context: Context) -> Surroundings:
     sun is not counted while water flows: the coldest hour is a night.
     """
     runs, network = context.site.pipe_runs, context.network
-    shade = np.array([[_shade(context, run, season) for run in runs] for season in SEASONS]).reshape(2, -1)
-    rise = np.array([[_irradiance(context, run, season) for run in runs] for season in SEASONS]).reshape(2, -1)
+    kinds = [(run.exposure, run.sun) for run in runs]  # few: each is looked up once
+    alike = {repr(kind): run for kind, run in zip(kinds, runs, strict=True)}
+    place = {kind: number for number, kind in enumerate(alike)}
+    which = np.array([place[repr(kind)] for kind in kinds], dtype=int)
+    shade, rise = (np.array([[look(context, run, season) for run in alike.values()] for season in SEASONS]).reshape(
+        2, -1)[:, which] for look in (_shade, _irradiance))  # fmt: skip
     return Surroundings(
         pipes=network.run_pipe, length=network.run_length, conductance=_conductances(context),
         flowing=np.stack((shade[0], _in_sun(shade[1], rise[1], WIND_FILM))),

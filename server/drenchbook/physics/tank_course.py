@@ -104,15 +104,17 @@ def _gain(surplus: Numbers, drawn: Numbers, greatest: Numbers, power: Numbers) -
 def _after(time: Numbers, mass: Numbers, start: Numbers, drawn: Numbers, greatest: Numbers, power: Numbers) -> Numbers:
     """Heat [J/kg] after a time [s] of constant power, on whichever side of the knee, over it at most once."""
     knee, rest = _knee(drawn, greatest), _rest(power, greatest)
-    slope = (power - drawn) / mass
-    cross = _passage(knee, mass, start, drawn, greatest, power)
+    slope = np.asarray((power - drawn) / mass)
     above = start >= knee
-    straight = np.minimum(time, np.where(above, cross, np.clip(time - cross, 0.0, None)))
-    curved = time - straight
-    with np.errstate(over="ignore", invalid="ignore"):
-        decay = np.exp(-greatest / mass * curved)
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+        cross = np.where(slope < 0, (knee - start) / slope, np.inf)
+        if not np.all(above):  # from below it is an exponential towards `rest`
+            rises = np.log((rest - start) / (rest - knee)) * mass / greatest
+            cross = np.where(above, cross, np.where(rest > knee, rises, np.inf))
+        straight = np.minimum(time, np.where(above, cross, np.maximum(time - cross, 0.0)))
+        curved = time - straight
         begin = np.where(above, np.minimum(start, knee), start)
-        below = np.where(curved > 0, rest + (begin - rest) * decay, begin)
+        below = np.where(curved > 0, rest + (begin - rest) * np.exp(-greatest / mass * curved), begin)
         line = np.where(straight > 0, slope * straight, 0.0)
     return np.where(above, np.where(curved > 0, below, start + line), np.where(straight > 0, knee + line, below))
 
