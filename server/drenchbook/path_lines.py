@@ -32,7 +32,7 @@ FORMULAS: Mapping[str, tuple[str, str]] = {
     "setting": ("p = the setting, where more comes", "typed"),
     "loss by points": ("Δp = p1 + (q − q1)·(p2 − p1)/(q2 − q1)", "typed points"),
     "loss by square": ("Δp = k·q²", "typed coefficient"),
-    "pipe": ("Δp = friction by length + ΣK·ρv²/2", "friction method of sheet Project; Crane TP-410"),
+    "pipe": ("Δp = friction by length + ΣK·ρv²/2", "sheet Project; Crane TP-410"),
     "rough pipe": ("Δp = f·L/D·ρv²/2 + ΣK·ρv²/2, own roughness", "Darcy-Weisbach; Colebrook 1939; Crane TP-410"),
     "rise": ("Δp = ρ·g·h", "SR6-08"),
     "seats, cold lower": ("x·q/√(ph − pm) + (1 − x)·q/√(pc − pm) = C", "worked here"),
@@ -198,7 +198,7 @@ class _Lines:
         if network.supply_curve[level, item] != NONE:
             return "supply by points", words, {**start, **self._points(int(network.supply_curve[level, item]), step)}
         draw = float(network.supply_draw[item])  # other demand on the same main, which the curve has in it already
-        words += ", other demand on the main with it" if draw else ""
+        words += " and other demand" if draw else ""
         test = {"pressure_2": float(network.supply_residual[level, item]), "flow": step.flow + draw,
                 "flow_2": float(network.supply_test_flow[level, item])}  # fmt: skip
         return "supply by test", words, {**start, **test}

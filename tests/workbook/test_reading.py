@@ -4,6 +4,7 @@ import datetime
 import io
 import re
 import zipfile
+from pathlib import Path
 
 import pandas
 import pytest
@@ -15,10 +16,10 @@ from drenchbook.site_model import Missing
 from drenchbook.site_sheets import blank_site
 from drenchbook.workbook import opening
 from drenchbook.workbook.building import workbook_bytes
-from drenchbook.workbook.layout import SHEETS
 from drenchbook.workbook.reading import read_workbook
 from tests.workbook.packages import loaded
 
+ROOT = Path(__file__).parents[2]
 OLD_FORMAT = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 
 
@@ -216,16 +217,34 @@ def test_a_file_that_unpacks_to_too_much(lab, monkeypatch):
     assert "unpacks to" in refused(lab)
 
 
-@pytest.mark.parametrize("sheet", SHEETS)
-def test_three_readers_see_the_same(lab, sheet):
-    theirs = CalamineWorkbook.from_path(str(lab)).get_sheet_by_name(sheet).to_python(skip_empty_area=False)
-    frame = pandas.read_excel(lab, sheet_name=sheet, header=None, engine="calamine", keep_default_na=False)
-    values = [list(row) for row in loaded(lab, data_only=True)[sheet].iter_rows(values_only=True)]
-    for number, row in enumerate(theirs):
-        for place, cell in enumerate(row):
-            ours = values[number][place] if number < len(values) and place < len(values[number]) else None
-            assert same(ours, cell), (sheet, number + 1, place + 1, ours, cell)
-            assert same(ours, frame.iat[number, place]), (sheet, number + 1, place + 1)
+COMMITTED = sorted(path for name in ("workbook_templates", "samples") for path in (ROOT / name).glob("*.xlsx"))
+
+
+@pytest.mark.parametrize("which", ["built", *COMMITTED], ids=lambda which: getattr(which, "name", which))
+def test_three_readers_see_the_same(lab, which):
+    """openpyxl, calamine and pandas (which reads with openpyxl here), on every sheet of templates and samples."""
+    path = lab if which == "built" else which
+    theirs = CalamineWorkbook.from_path(str(path))
+    frames = pandas.read_excel(path, sheet_name=None, header=None, engine="openpyxl", keep_default_na=False)
+    ours, seen = loaded(path, data_only=True), 0
+    assert theirs.sheet_names == list(frames) == ours.sheetnames
+    for sheet in ours.sheetnames:
+        values = [list(row) for row in ours[sheet].iter_rows(values_only=True)]
+        table = theirs.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+        seen += compared(sheet, values, table) + compared(sheet, values, frames[sheet].values.tolist())
+    assert seen > 1000
+
+
+def compared(sheet, values, table):
+    """Compare what stands in each cell of either; gives how many were filled."""
+    filled = 0
+    for number in range(max(len(values), len(table))):
+        ours, theirs = (rows[number] if number < len(rows) else [] for rows in (values, table))
+        for place in range(max(len(ours), len(theirs))):
+            one, other = (row[place] if place < len(row) else None for row in (ours, theirs))
+            assert same(one, other), (sheet, number + 1, place + 1, one, other)
+            filled += one not in (None, "")
+    return filled
 
 
 def same(one, other):

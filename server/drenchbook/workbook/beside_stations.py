@@ -36,6 +36,8 @@ def draw_beside_stations(drawing: Drawing) -> None:
             style: dict[str, Any] = (
                 {"bold": True, "align": "center"} if place == left + 1 else {"align": "left", "indent": 1}
             )
+            if place == left:  # some programs print ### over the edge of a hidden column
+                style["shrink"] = True
             sheet.write_formula(row, place, formula, look("row", **style))
     drawing.verdict_marks(sheet, range_name(area.first, left + 1, area.end - 1, left + 1))
     sheet.set_column(0, 0, TAG_WIDTH)

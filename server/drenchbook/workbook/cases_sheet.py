@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from drenchbook.result_tables import CASE_COLUMNS
+from drenchbook.result_tables import CASE_COLUMNS, ResultColumn
 from drenchbook.workbook.check_sheet import CASES_SHOWN_HERE
 from drenchbook.workbook.drawing import PROTECTED, Drawing
 from drenchbook.workbook.layout import (
@@ -20,7 +20,8 @@ from drenchbook.workbook.layout import (
 from drenchbook.workbook.look import RULE, lines_needed
 from drenchbook.workbook.results_sheet import number_format
 
-LEFT = ("stations", "outlets", "fault", "state", "worst_outlet", "valve", "season", "supply")
+LEFT = ("stations", "outlets", "fault", "state", "worst_outlet", "valve", "season", "supply", "changed")
+NARROWEST, OF_NUMBERS = 8.0, 9.5  # letters; a number's heading wraps
 BANNER_ROW = 3
 
 
@@ -30,9 +31,12 @@ def draw_cases_sheet(drawing: Drawing) -> None:
     for row, height in ((TITLE_ROW, 24), (HOW_ROW, 15), (COUNT_ROW, 15), (BANNER_ROW, 16), (THIN_ROW, 3)):
         sheet.set_row(row, height)
     sheet.write_string(TITLE_ROW, 0, "Operating cases", look("title"))
-    how = 'Every case is solved; nothing is sampled. "–" does not apply, "not known" has no answer, a state says why.'
+    how = ('Every case is solved; nothing is sampled. "–" does not apply, "not known" has no answer, a state says why. '
+           "To print, filter the blank lines away.")  # fmt: skip
     sheet.write_string(HOW_ROW, 0, how, look("how"))
-    sheet.write_formula(COUNT_ROW, 0, f'={CASES_SHOWN_HERE}&" cases on this sheet"', look("strong"))
+    sheet.write_formula(
+        COUNT_ROW, 0, f'={CASES_SHOWN_HERE}&" cases on this sheet   "&{drawing.sample_words()}', look("strong")
+    )
     drawing.banner(sheet, BANNER_ROW)
     line = line_below(cell_name(HEADING_ROW, 0))
     for place, column in enumerate(CASE_COLUMNS):
@@ -40,9 +44,9 @@ def draw_cases_sheet(drawing: Drawing) -> None:
         heading = f"{column.heading}\n{unit}" if unit else column.heading
         align = "left" if column.name in LEFT else "right"
         sheet.write_string(HEADING_ROW, place, heading, look("heading", align=align))
-        width = max(column.width, 13.0)
+        width = _width(column)
         sheet.set_column(place, place, width)
-        style: dict[str, Any] = {"align": align, "text_wrap": column.width > 15}
+        style: dict[str, Any] = {"align": align, "shrink": not column.is_number}
         style.update({"num_format": f"{number_format(column)}_);@_)"} if column.is_number else {"indent": 1})
         for number in range(area.rows):
             value = f"INDEX({area.named(column.name)},{line})"
@@ -51,7 +55,7 @@ def draw_cases_sheet(drawing: Drawing) -> None:
             first = cell_name(HEADING_ROW + 1 + number, 0, fixed=False)
             formula = f'=IFERROR({shown},IF(LEN({first})=0,"","?"))' if place else f"={key}"
             sheet.write_formula(HEADING_ROW + 1 + number, place, formula, look("plain", **style))
-    headings = [max(lines_needed(c.heading, max(c.width, 13.0) - 2, 1.0), 1) + bool(c.quantity) for c in CASE_COLUMNS]
+    headings = [max(lines_needed(c.heading, _width(c) - 1, 1.15), 1) + bool(c.quantity) for c in CASE_COLUMNS]
     sheet.set_row(HEADING_ROW, 4 + 13.5 * max(headings))
     last = HEADING_ROW + area.rows
     sheet.freeze_panes(HEADING_ROW + 1, 1)
@@ -70,3 +74,9 @@ def draw_cases_sheet(drawing: Drawing) -> None:
     )
     sheet.protect("", PROTECTED)
     drawing.page(sheet, large=True)
+
+
+def _width(column: ResultColumn) -> float:
+    """Width of a column: no word of its heading is broken."""
+    words = max(len(word) for word in column.heading.split()) + 1.0
+    return max(OF_NUMBERS if column.is_number else column.width, words, NARROWEST)

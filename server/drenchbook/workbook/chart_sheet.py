@@ -26,7 +26,7 @@ BARS_AT, MARGINS_AT, COURSE_AT = 0, 8, 14  # first columns of the three tables
 # Lines of the chart of temperatures: column of the course, its name there, its dash, its width.
 LINES = (("outlet", "At the station", "solid", 2.5), ("outlet_other", "At the station, other tank model", "dash", 1.75),
          ("least", "Least", "round_dot", 1.25), ("greatest", "Greatest", "square_dot", 1.25))  # fmt: skip
-BASE, STANDS, LOST, NEEDED, LEVEL = range(1, 6)
+BASE, STANDS, LOST, NEEDED, LEVEL, LABEL = range(1, 7)
 MOST_STATIONS = 40  # groups of columns that stay readable
 LOSS_FILL, HOT_FILL = "#AEBBC7", "#F3F5F7"
 MARGIN_FILLS = (SLATE, "#7F97AD", WARN_FILL, HOT_FILL)  # from dark to light, so that grey prints keep them apart
@@ -38,20 +38,22 @@ def draw_chart_data_sheet(drawing: Drawing) -> None:
     sheet.set_row(0, 24)
     sheet.write_string(0, 0, "Chart data", look("title"))
     sheet.write_string(1, 0, "What the charts of the Cover show. Nothing is typed here.", look("how"))
+    sheet.write_formula(1, MARGINS_AT, f"={drawing.sample_words()}", look("strong"))
     drawing.banner(sheet, 2)
     sheet.set_column(0, 0, 22)
     sheet.set_column(1, MARGINS_AT + len(MARGIN_COLUMNS), 12)
     _draw_bars(drawing, sheet)
     _draw_margins(drawing, sheet)
     _draw_course(drawing, sheet)
+    sheet.repeat_rows(0, HEADINGS)
     sheet.protect("", PROTECTED)
-    drawing.page(sheet)
+    drawing.page(sheet, large=True)
 
 
 def _draw_bars(drawing: Drawing, sheet: Any) -> None:
     """A bar hangs from the level that the one before it left."""
     look, area = drawing.look, drawing.layout.results[WORST_PATH]
-    headings = ("Pressure", "Not drawn", "Stands", "Lost", "Needed", "Level after")
+    headings = ("Pressure", "Not drawn", "Stands", "Lost", "Needed", "Level after", "Label")
     for place, heading in enumerate(headings):
         sheet.write_string(HEADINGS, BARS_AT + place, heading, look("heading"))
     bars = area.helper(1)
@@ -80,6 +82,12 @@ def _draw_bars(drawing: Drawing, sheet: Any) -> None:
             }
         for column, formula in formulas.items():
             _write(sheet, row, column, f'=IF({known},{formula},"")', look("computed", num_format="0.00"), 0)
+        fall = f"{before}-{level}"
+        whole = cell_name(row, LEVEL if formulas[STANDS] != '""' else NEEDED, fixed=False)
+        number_text = f'TEXT({whole},"0.0")'
+        if formulas[LOST] != '""':
+            number_text = f'IF({fall}<0,"+","−")&TEXT(ABS({fall}),"0.0")'
+        _write(sheet, row, LABEL, f'=IF({known},"{label} "&{number_text},"{label}")', look("computed"), label)
 
 
 def _draw_margins(drawing: Drawing, sheet: Any) -> None:
@@ -147,7 +155,7 @@ def pressure_chart(drawing: Drawing) -> Any:
     """Columns that hang from each other on an invisible base."""
     chart = drawing.book.add_chart({"type": "column", "subtype": "stacked"})
     last = FIRST + len(PATH_BARS) - 1
-    labels = _range(FIRST, BARS_AT, last)
+    labels = _range(FIRST, LABEL, last)
     fills: tuple[tuple[int, str, dict[str, Any]], ...] = (
         (BASE, "", {"fill": {"none": True}, "border": {"none": True}}),
         (STANDS, "Stands", {"fill": {"color": SLATE}, "border": {"color": INK}}),
@@ -155,8 +163,6 @@ def pressure_chart(drawing: Drawing) -> Any:
         (NEEDED, "Needed", {"fill": {"color": WARN_FILL}, "border": {"color": INK}}),
     )
     for column, name, look in fills:
-        labelled = {"value": True, "num_format": "0.0;-0.0;;", "font": {"name": FONT, "size": 9, "bold": True,
-                    "color": "#FFFFFF" if column == STANDS else INK}}  # fmt: skip
         series = {
             "name": name or "not drawn",
             "categories": labels,
@@ -164,7 +170,7 @@ def pressure_chart(drawing: Drawing) -> Any:
             "gap": 45,
             **look,
         }
-        chart.add_series(series | ({"data_labels": labelled} if name else {}))
+        chart.add_series(series)
     _finish(chart, f"={on_sheet(CHART_DATA, cell_name(TITLES_ROW, BARS_AT))}")
     chart.set_y_axis({"min": 0, "major_gridlines": {"visible": True, "line": {"color": RULE, "width": 0.5}},
                       "num_font": {"name": FONT, "size": 9}, "num_format": "0"})  # fmt: skip

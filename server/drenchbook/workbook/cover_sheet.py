@@ -16,7 +16,7 @@ from drenchbook.workbook.check_sheet import (
     STATIONS_WITH_RESULTS,
     count_name,
 )
-from drenchbook.workbook.drawing import PROTECTED, SAMPLE_ROWS, Drawing
+from drenchbook.workbook.drawing import PROTECTED, Drawing
 from drenchbook.workbook.layout import (
     ANNUAL,
     CASES,
@@ -77,6 +77,7 @@ COURSE_WORDS = ("Lines over the minutes of the flush: temperature at the station
                 "by the other, dashed; dotted the least and greatest allowed. Numbers: sheet Chart data.")  # fmt: skip
 MARGIN_WORDS = ("Columns for each station: margins of flow, pressure, hot water and the least flow of the valve over "
                 "their limits. The numbers stand on the sheet Chart data.")  # fmt: skip
+PRINT_SCALE = 85  # percent: the width of a small page
 CHART_ROWS = 16  # of the usual height
 
 
@@ -93,6 +94,7 @@ def draw_cover_sheet(drawing: Drawing) -> None:
             sheet.write_blank(row, place, None, look(style))
     sheet.write_string(1, 1, "Emergency shower and eyewash", look("masthead"))
     sheet.write_string(2, 1, "Water, temperature and duration: schedule and calculation", look("under masthead"))
+    sheet.write_formula(2, RIGHT + 2, f"={drawing.sample_words()}", look("under masthead", bold=True))
     drawing.banner(sheet, 3, column=1, width=9, size=13)
     sheet.set_row(3, 22)
     for number, line in enumerate(HOW_TO, start=4):
@@ -100,14 +102,17 @@ def draw_cover_sheet(drawing: Drawing) -> None:
     _draw_job(drawing, sheet, 9)
     _draw_verdicts(drawing, sheet, 9)
     _draw_links(drawing, sheet, 18)
-    row = _draw_charts(drawing, sheet, 20 + len(TABLES))
-    row = _draw_revisions(drawing, sheet, row) + 2
+    charts = 20 + len(TABLES)
+    revisions = _draw_charts(drawing, sheet, charts)
+    row = _draw_revisions(drawing, sheet, revisions) + 2
     row = _draw_cautions(drawing, sheet, row)
     versions = f"Drenchbook {__version__} · template {TEMPLATE_VERSION} · {drawing.units} units"
     sheet.write_string(row + 1, LEFT, versions, look("note"))
     sheet.protect("", PROTECTED)
-    drawing.page(sheet, tall=1)
-    sheet.set_portrait()
+    drawing.page(sheet, scale=PRINT_SCALE)
+    sheet.set_h_pagebreaks([charts, revisions])
+    sheet.repeat_rows(0, 3)
+    sheet.center_horizontally()
     sheet.print_area(0, 0, row + 1, 10)
     sheet.activate()
     sheet.set_first_sheet()
@@ -138,9 +143,8 @@ def _draw_verdicts(drawing: Drawing, sheet: Any, row: int) -> None:
               f'&{STATIONS_ON_SCHEDULE}&" on the schedule; "&{SETS_GIVEN}&" sets, "'
               f'&{CASES_SHOWN_HERE}&" cases shown"')  # fmt: skip
     sheet.write_formula(line + 2, RIGHT, counts, look("plain"))
-    sample = (f'=IF({SAMPLE_ROWS}>0,"■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue",'
-              '"No row is marked as SAMPLE data.")')  # fmt: skip
-    sheet.write_formula(line, RIGHT, sample, look("strong"))
+    sample = drawing.sample_words("No row is marked as SAMPLE data.")
+    sheet.write_formula(line, RIGHT, f"={sample}", look("strong"))
     sheet.write_formula(line + 3, RIGHT, "=" + changed_limits().replace('"limits', '"Limits'), look("plain"))
 
 
@@ -158,7 +162,7 @@ def _draw_revisions(drawing: Drawing, sheet: Any, row: int) -> int:
     """The list of revisions, to be typed; gives its last row."""
     look = drawing.look
     for heading, place in REVISIONS:
-        sheet.write_string(row, place, heading, look("heading"))
+        sheet.write_string(row, place, heading, look("heading", valign="vcenter"))
         for number in range(1, REVISION_ROWS + 1):
             style = {"num_format": "yyyy-mm-dd", "align": "left"} if heading == "Date" else {"num_format": "@"}
             sheet.write_blank(row + number, place, None, look("input", locked=False, **style))
@@ -169,10 +173,10 @@ def _draw_charts(drawing: Drawing, sheet: Any, row: int) -> int:
     """The charts side by side; gives the row below them."""
     charts = ((row, LEFT, pressure_chart(drawing), 470, PRESSURE_WORDS),
               (row, RIGHT, course_chart(drawing), 560, COURSE_WORDS),
-              (row + CHART_ROWS, LEFT, margins_chart(drawing), 1060, MARGIN_WORDS))  # fmt: skip
+              (row + CHART_ROWS, LEFT, margins_chart(drawing), 1052, MARGIN_WORDS))  # fmt: skip
     for line, place, chart, wide, words in charts:
         chart.set_size({"width": wide, "height": CHART_ROWS * 20 - 10})
-        sheet.insert_chart(line, place, chart, {"description": words, "object_position": 2})
+        sheet.insert_chart(line, place, chart, {"description": words, "object_position": 2, "y_offset": 6})
     return row + 2 * CHART_ROWS + 1
 
 

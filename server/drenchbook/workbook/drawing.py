@@ -34,16 +34,26 @@ class Drawing:
         for name in SHEETS:
             self.sheets[name] = self.book.add_worksheet(name)
 
-    def page(self, sheet: Any, *, large: bool = False, wide: int = 1, tall: int = 0) -> None:
-        """Paper, margins, scaling and the lines at the foot of every printed page."""
+    def page(self, sheet: Any, *, large: bool = False, wide: int = 1, tall: int = 0, scale: int = 0) -> None:
+        """Paper, margins, scaling (to pages, or in percent) and the lines at the foot of every printed page."""
         small_paper, large_paper = (LETTER, TABLOID) if self.units == US else (A4, A3)
         sheet.set_paper(large_paper if large else small_paper)
         sheet.set_landscape()
-        sheet.set_margins(left=0.45, right=0.45, top=0.5, bottom=0.65)
-        sheet.fit_to_pages(wide, tall)  # 0: as many as it takes
+        side = 0.25 if large else 0.45
+        sheet.set_margins(left=side, right=side, top=0.4, bottom=0.55)
+        if scale:
+            sheet.set_print_scale(scale)
+        else:
+            sheet.fit_to_pages(wide, tall)  # 0: as many as it takes
+        size = 10 if large else 8  # some programs draw it smaller with the page
         version = f"Drenchbook {__version__}, template {TEMPLATE_VERSION}"
-        sheet.set_footer(f"&L&8&F   &A&C&8{version}. Design aid: see sheet Cautions.&R&8Page &P of &N")
+        sheet.set_footer(f"&L&{size}&F   &A&C&{size}{version}. Design aid: see sheet Cautions.&R&{size}Page &P of &N",
+                         {"scale_with_doc": False})  # fmt: skip
         sheet.hide_gridlines(2)
+
+    def sample_words(self, otherwise: str = "") -> str:
+        """Expression that says how many rows are SAMPLE data; it stands on every printed page."""
+        return f'IF({SAMPLE_ROWS}>0,"■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue","{otherwise}")'
 
     def banner(self, sheet: Any, row: int, column: int = 0, width: int = 8, size: int = 12) -> None:
         """The line that says when results do not belong to the inputs, or were never calculated."""

@@ -25,7 +25,7 @@ from drenchbook.workbook.layout import (
 from drenchbook.workbook.look import FAIL_FILL, QUIET, lines_needed
 from drenchbook.workbook.option_lists import SIZE_LIST, list_for
 
-WIDEST_PAGE = 330  # letters across a large page that can still be read
+WIDEST_PAGE = 285  # letters across a large page that can still be read
 NUMBER = "General_)"  # a bracket's width is kept free to the right of a number
 LINE = 13.5  # points of one line of text
 TEXT_KINDS = ("tag", "ref", "refs", "size", "fittings", "curve", "text", "choice", "yes_no")
@@ -66,6 +66,8 @@ def _above(drawing: Drawing, sheet: Any, table: Table, area: InputArea) -> None:
     if table is PROJECT:
         counted = '"Settings of the whole workbook"'
     sheet.write_formula(COUNT_ROW, place, f"={counted}&{stop}&{sample}", look("strong"))
+    if place:  # the first column is printed on every page
+        sheet.write_formula(COUNT_ROW, 0, f'=IF({SAMPLE_ROWS}>0,"■ SAMPLE","")', look("strong"))
     mark = look.mark(font_color="#FFFFFF", bg_color=FAIL_FILL, bold=True)
     condition = f"=COUNTA({stray})>0"
     sheet.conditional_format(COUNT_ROW, place, COUNT_ROW, min(area.width, 6) - 1,

@@ -102,7 +102,7 @@ def sheets_of_pages(pdf: Path) -> list[str]:
     text = subprocess.run(run, check=True, timeout=LONGEST, capture_output=True).stdout.decode()
     found = []
     for page in text.split("\f")[:-1]:
-        foot = page.strip().rsplit("\n", 1)[-1]
+        foot = "\n".join(page.strip().split("\n")[-5:])  # what a page cuts off may stand below
         named = [sheet for sheet in SHEETS if re.search(rf"\.\w+\s+{re.escape(sheet)}\s\s", foot)]
         found.append(max(named, key=len, default=""))
     return found

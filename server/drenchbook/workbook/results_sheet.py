@@ -41,6 +41,7 @@ def draw_results_sheet(drawing: Drawing) -> None:
     sheet.set_row(0, 24)
     sheet.write_string(0, 0, "Results", look("title"))
     sheet.write_string(1, 0, "What the array functions give. The other sheets look values up here.", look("how"))
+    sheet.write_formula(0, 4, f"={drawing.sample_words()}", look("strong"))
     drawing.banner(sheet, 2)
     widths: dict[int, float] = {0: 18.0, 1: 13.0}
     for name, area in drawing.layout.results.items():

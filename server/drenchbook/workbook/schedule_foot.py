@@ -26,6 +26,7 @@ LEGEND = (
     "Margin: of the governing check, against its limit.",
 )
 SIGNATURES = (("Designed by, date", "tag"), ("Checked by, date", "shower_least"), ("Approved by, date", "purge"))
+SET_HEIGHT = 53  # four lines of what to do
 _PLACE = {column.name: number for number, column in enumerate(SCHEDULE_COLUMNS)}
 
 
@@ -35,7 +36,7 @@ def draw_foot(drawing: Drawing, sheet: Any, row: int) -> int:
     row = _draw_site_lines(drawing, sheet, row) + 2
     for line in (*LEGEND, " ".join(CAUTIONS[:4]), " ".join(CAUTIONS[4:])):
         style = "note" if line in LEGEND else "how"
-        sheet.write_string(row, 0, line, drawing.look(style, font_size=9))
+        sheet.write_string(row, 0, line, drawing.look(style, font_size=10))
         row += 1
     row += 2
     sheet.set_row(row, 26)
@@ -66,11 +67,11 @@ def _draw_sets(drawing: Drawing, sheet: Any, row: int) -> int:
     first, line = row + 1, line_below(cell_name(row, 0))
     for number in range(area.rows):
         row = first + number
-        sheet.set_row(row, 27)
+        sheet.set_row(row, SET_HEIGHT)
         for place in range(_PLACE["message"] + 1):
             sheet.write_blank(row, place, None, look("row"))
         key = f"INDEX({area.helper(0)},{line})"
-        sheet.write_formula(row, 0, f'=IF(LEN({key})=0,"",{line})', look("row", align="left"))
+        sheet.write_formula(row, 0, f'=IF(LEN({key})=0,"",{line})', look("row", align="left", num_format='"Set "0'))
         for name, other in SET_PLACES.items():
             formula = _found(area.named(name), key, line, columns[name], name)
             sheet.write_formula(row, _PLACE[other], formula, _style(drawing, columns[name], name))
@@ -94,10 +95,10 @@ def _style(drawing: Drawing, column: ResultColumn, name: str) -> Any:
         changes["text_wrap"] = True
     if name == "verdict":
         changes["bold"] = True
-    if name == "message":
-        changes["font_size"] = 9
     if column.is_number:
         changes["num_format"] = number_format(column)
+        if column.quantity == "volume":  # stands under another unit where the page is turned
+            changes["num_format"] += f'" {column.unit(drawing.units)}"'
     return drawing.look("row", **changes)
 
 

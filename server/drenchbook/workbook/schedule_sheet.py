@@ -19,6 +19,7 @@ from drenchbook.result_tables import (
     ResultColumn,
 )
 from drenchbook.site_tables import STATIONS
+from drenchbook.units import SI, US
 from drenchbook.workbook.check_sheet import (
     CHANGED_NAMES,
     LIMITS_CHANGED,
@@ -34,9 +35,16 @@ from drenchbook.workbook.results_sheet import number_format
 from drenchbook.workbook.schedule_foot import draw_foot
 
 TITLE, PROJECT_LINE, COUNT_LINE, BASIS_LINE, BANNER_LINE, GROUPS, HEADINGS, UNITS, LIMITS, FIRST = range(10)
-ROW_HEIGHT = 45
+ROW_HEIGHT = 66  # five lines of what to do
 COLUMN = {column.name: number for number, column in enumerate(SCHEDULE_COLUMNS)}
 LINE_NUMBER, RESULT_ROW = len(SCHEDULE_COLUMNS), len(SCHEDULE_COLUMNS) + 1  # hidden, at the right end
+# Letters that numbers of a quantity take with their sign, ▼ or !; narrower where nothing is marked.
+NUMBER_WIDTHS = {
+    US: {"flow": 6.5, "pressure": 7.0, "temperature": 7.0, "seconds": 6.7, "minutes": 7.5},
+    SI: {"flow": 7.8, "pressure": 7.8, "temperature": 7.0, "seconds": 6.7, "minutes": 7.5},
+}
+NEED_WIDTHS = {US: 5.5, SI: 6.5}
+LETTER = 0.87  # width of a bold letter over that of a digit, for the names of groups
 LEFT = ("tag", "area", "events", "outlets", "valve", "governing_case", "message")
 WRAPPED = ("area", "events", "outlets", "check", "governing_case", "message")
 HOSE = "Drench hose flow"
@@ -114,7 +122,7 @@ def changed_limits() -> str:
 def _draw_headings(drawing: Drawing, sheet: Any) -> None:
     look, shown = drawing.look, ""
     hose_used = any(model.kind == "drench hose" for model in drawing.site.outlet_models)
-    widths = column_widths()
+    widths = column_widths(drawing.units)
     for row, height in ((GROUPS, 15), (HEADINGS, 44), (UNITS, 14), (LIMITS, 27)):
         sheet.set_row(row, height)
     for place, column in enumerate(SCHEDULE_COLUMNS):
@@ -124,7 +132,9 @@ def _draw_headings(drawing: Drawing, sheet: Any) -> None:
         group = f"{column.group}" if starts else ""
         sheet.write_string(GROUPS, place, group, look("band", **edge))
         align = "left" if column.name in LEFT else "center"
-        sheet.write_string(HEADINGS, place, column.heading, look("heading", align=align, valign="vcenter"))
+        sheet.write_string(
+            HEADINGS, place, column.heading, look("heading", align=align, valign="vcenter", indent=int(align == "left"))
+        )
         unit = "" if column.hidden else column.unit(drawing.units)
         sheet.write_string(UNITS, place, unit, look("unit", **edge))
         formula = _limit_formula(column)
@@ -136,16 +146,23 @@ def _draw_headings(drawing: Drawing, sheet: Any) -> None:
         sheet.set_column(place, place, widths[column.name], None, {"hidden": True} if hidden else {})
 
 
-def column_widths() -> dict[str, float]:
-    """Width of each column: wide enough for the name of its group over its columns."""
+def column_widths(units: str) -> dict[str, float]:
+    """Width of each column: its numbers with their signs, and the name of its group over its columns."""
     groups: dict[str, list[ResultColumn]] = {}
     for column in SCHEDULE_COLUMNS:
         groups.setdefault(column.group, []).append(column)
-    return {
-        column.name: max(column.width, 8.0 if column.is_number else 0.0, 1.0 + len(group) / len(columns))
-        for group, columns in groups.items()
-        for column in columns
-    }
+    widths = {column.name: _width(column, units) for column in SCHEDULE_COLUMNS}
+    for group, columns in groups.items():
+        missing = 1.0 + LETTER * len(group) - sum(widths[column.name] for column in columns)
+        for column in columns:
+            widths[column.name] += max(missing, 0.0) / len(columns)
+    return widths
+
+
+def _width(column: ResultColumn, units: str) -> float:
+    if column.name.endswith("_need"):
+        return NEED_WIDTHS[units]
+    return NUMBER_WIDTHS[units].get(column.quantity, column.width)
 
 
 def _limit_formula(column: ResultColumn) -> str:
@@ -182,8 +199,6 @@ def _draw_station(drawing: Drawing, sheet: Any, row: int) -> None:
         style["align"] = "left" if column.name in LEFT else "center"
         if column.name in WRAPPED:
             style["text_wrap"] = True
-        if column.name == "message":
-            style["font_size"] = 9
         if column.is_number:
             style.update(num_format=number_format(column), text_wrap=True)
         sheet.write_formula(row, place, _value_formula(drawing, row, column), look("row", **style))

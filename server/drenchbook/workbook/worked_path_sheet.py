@@ -6,7 +6,7 @@ from typing import Any
 
 from drenchbook.result_tables import UNKNOWN
 from drenchbook.units import unit_of
-from drenchbook.workbook.drawing import BANNER, PROTECTED, SAMPLE_ROWS, STATE, Drawing
+from drenchbook.workbook.drawing import BANNER, PROTECTED, STATE, Drawing
 from drenchbook.workbook.layout import (
     CHOICES,
     CHOSEN_PATH,
@@ -27,22 +27,31 @@ from drenchbook.workbook.worked_path_formulas import loss_formula, pressure_form
 TITLE, PROJECT_LINE, HOW, BANNER_LINE, LABELS, PICKS, CASE_LINE, VERDICT_LINE, THIN, HEADINGS, UNITS, FIRST = range(12)
 # Heading, width and alignment of each column; the hidden ones at the right end serve the formulas.
 COLUMNS: tuple[tuple[str, str, float, str], ...] = (
-    ("line", "No.", 5, "center"), ("part", "Part", 13, "left"), ("step", "Step", 48, "left"),
-    ("flow", "Flow", 9, "right"), ("temperature", "Water", 8, "right"),
-    ("material", "Material or coefficient", 12, "right"), ("size", "Size, or unit", 9, "left"),
-    ("length", "Length or rise", 9, "right"), ("fittings", "Fittings", 20, "left"),
-    ("loss", "Loss", 9, "right"), ("pressure", "Pressure after", 10, "right"),
-    ("result", "Other result", 10, "right"), ("result_unit", "Its unit", 8, "left"),
-    ("solver", "By the solver", 10, "right"), ("difference", "Difference", 10, "right"),
-    ("same", "Compared", 11, "center"), ("formula", "Formula", 38, "left"), ("numbers", "Numbers put in", 48, "left"),
-    ("source", "Source", 42, "left"), ("kind", "Kind", 14, "left"), ("before", "Pressure before", 9, "right"),
+    ("line", "No.", 4.5, "center"), ("part", "Part", 11, "left"), ("step", "Step", 43, "left"),
+    ("flow", "Flow", 9, "right"), ("temperature", "Water", 7.5, "right"),
+    ("material", "Material or coefficient", 11, "right"), ("size", "Size, or unit", 8.5, "left"),
+    ("length", "Length or rise", 8.5, "right"), ("fittings", "Fittings", 13, "left"),
+    ("loss", "Loss", 8.5, "right"), ("pressure", "Pressure after", 9, "right"),
+    ("result", "Other result", 9.5, "right"), ("result_unit", "Its unit", 6.5, "left"),
+    ("solver", "By the solver", 9.5, "right"), ("difference", "Difference", 10.5, "right"),
+    ("same", "Compared", 10.5, "center"), ("formula", "Formula", 35, "left"), ("numbers", "Numbers put in", 40, "left"),
+    ("source", "Source", 25, "left"), ("kind", "Kind", 14, "left"), ("before", "Pressure before", 9, "right"),
     ("other_before", "Other inlet before", 9, "right"),
 )  # fmt: skip
 PLACE = {name: number for number, (name, *_) in enumerate(COLUMNS)}
 HIDDEN = ("kind", "before", "other_before")
 CHOICES_ASKED = (("Station", "station", 2), ("What is open", "open", 8), ("Season", "season", 10),
                  ("Supply", "supply", 12), ("Fault", "fault", 16))  # fmt: skip
-MOST_ON_A_PAGE = 75  # lines that stay readable on one page
+WHOLE = (
+    "part",
+    "material",
+    "size",
+    "step",
+    "formula",
+    "numbers",
+    "source",
+    "fittings",
+)  # a longer text is drawn smaller, never cut
 PRESSURE, PLAIN = "#,##0.000", "#,##0.0"
 
 
@@ -62,7 +71,7 @@ def draw_worked_path_sheet(drawing: Drawing) -> None:
     sheet.print_area(0, 0, last + 2, PLACE["source"])
     sheet.set_zoom(80)
     sheet.protect("", PROTECTED)
-    drawing.page(sheet, large=True, tall=1 if area.rows <= MOST_ON_A_PAGE else 0)
+    drawing.page(sheet, large=True)
 
 
 def _draw_head(drawing: Drawing, sheet: Any) -> None:
@@ -70,8 +79,8 @@ def _draw_head(drawing: Drawing, sheet: Any) -> None:
     sheet.set_row(TITLE, 24)
     sheet.set_row(THIN, 3)
     sheet.write_string(TITLE, 0, "Worked path", look("title"))
-    sample = f'IF({SAMPLE_ROWS}>0,"      ■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue","")'
-    sheet.write_formula(PROJECT_LINE, 0, f'={setting_cell("project")}&""&{sample}', look("subtitle"))
+    sample = drawing.sample_words()
+    sheet.write_formula(PROJECT_LINE, 0, f'={setting_cell("project")}&"      "&{sample}', look("subtitle"))
     how = ("Choose a station and a case. All blank: the station with the least margin of flow or pressure. The case "
            "blank: the one that governs. The solver gives the flows; each line is worked out anew.")  # fmt: skip
     sheet.write_string(HOW, 0, how, look("how"))
@@ -195,8 +204,8 @@ def _style(name: str, align: str) -> dict[str, Any]:
             style["num_format"] = "General_);-General_);General_);@_)"
     elif align == "left":
         style["indent"] = 1
-    if name in ("formula", "numbers", "source", "fittings"):
-        style["font_size"] = 9
+    if name in WHOLE:
+        style["shrink"] = True
     if name in ("pressure", "same"):
         style["bold"] = True
     return style
