@@ -58,6 +58,7 @@ RANKS: dict[str, float] = {
     "check_context.py": 9.2,
     "missing_inputs.py": 9.5,
     "standing_water.py": 9.5,
+    "standing_seconds.py": 9.5,
     "surroundings.py": 9.3,
     "loops.py": 9.35,
     "frost.py": 9.35,

@@ -91,7 +91,9 @@ def course_of_case(
         elif heater is not None and heater.kind == STORAGE and fault not in COLD_WATER_FAULTS:
             governing, layers = with_mixed_fraction(governing, heater, mixed_fraction, courses.flush)
     standing = standing_temperatures(courses.pipes.surroundings, courses.held(fault))
-    stood = _standing(courses, station, SEASON[state], standing, times / governing.purge[0, 0])
+    flow = courses.station_flow(fault)[state, part]
+    flows = dict(zip(cases.stations.member[part].tolist(), flow.tolist(), strict=True))
+    stood = _standing(courses, station, flows, SEASON[state], standing, times)
     hot, mixed, outlet = _lines(governing, times, layers, stood)
     values = {"time": times, "hot": hot, "mixed": mixed, "outlet": outlet}
     values["outlet_other"] = _lines(other, times, None, stood)[2]
@@ -128,14 +130,16 @@ def with_mixed_fraction(
     return phases, layered_tank(kg, full, heat, most, power, delay, fraction, until)
 
 
-def _standing(courses: Courses, station: int, season: int, standing: Numbers, share: Numbers) -> Numbers:
-    """Temperature of the standing water that arrives after shares of the purge, in sun or shade whichever is worse."""
-    ends, waters = courses.slugs(station, standing)
+def _standing(
+    courses: Courses, station: int, flows: dict[int, float], season: int, standing: Numbers, times: Numbers
+) -> Numbers:
+    """Temperature of the standing water that arrives at times [s], in sun or shade whichever is worse. [°C]"""
+    ends, waters = courses.slugs(station, flows, standing)
     if not len(ends):
-        return np.full(len(share), np.nan)
+        return np.full(len(times), np.nan)
     both = waters[:, :, season]
     worst = np.abs(both - courses.pipes.tepid_middle).argmax(axis=1)
-    place = np.minimum(np.searchsorted(ends, np.nan_to_num(share, posinf=1.0), side="right"), len(ends) - 1)
+    place = np.minimum(np.searchsorted(ends, times, side="right"), len(ends) - 1)
     return np.asarray(np.take_along_axis(both, worst[:, None], axis=1)[place, 0])
 
 

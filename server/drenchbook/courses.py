@@ -15,9 +15,9 @@ import numpy as np
 from drenchbook.check_context import Context
 from drenchbook.hot_courses import HotCourse, courses_of_sources, left_after, recovery_seconds
 from drenchbook.hot_sources import (
-    COLD_WATER_FAULTS,
     Heater,
     cold_enthalpy,
+    gives_cold,
     heaters,
     source_pair_of_valves,
     valve_mass,
@@ -30,7 +30,8 @@ from drenchbook.physics.water import density_kernel, enthalpy_kernel, temperatur
 from drenchbook.pipe_heat import station_pair_of_outlets, tempered_passage
 from drenchbook.pipe_states import PipeStates
 from drenchbook.solver_results import SOLVED, FaultResults
-from drenchbook.standing_water import first_water, standing_hot_content, standing_temperatures
+from drenchbook.standing_seconds import StandingWater, stood_water, untepid_seconds
+from drenchbook.standing_water import standing_hot_content, standing_temperatures
 from drenchbook.surroundings import SEASONS, runs_above
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -71,8 +72,10 @@ class Phases:
     needed: Numbers  # [J/kg] of hot water that holds it
     purge: Numbers  # [s] of the tempered runs
     first: Numbers  # [°C] where it is farthest from tepid
-    bad: Numbers  # share of the purge that is not tepid
-    bad_end: Numbers  # share after which all of it is tepid
+    coldest: Numbers  # [°C] of all that stood there
+    hottest: Numbers
+    stale: Numbers  # [s] of the purge in which it is not tepid
+    stale_end: Numbers  # [s] after which all of it is tepid
     cooled: Numbers  # [s] in which water that stood in the hot runs arrives at the valve
     stood: Numbers  # [J/kg] of that water
     silent: Numbers  # [s] then: cold water
@@ -111,9 +114,9 @@ class _Parts:
     course: HotCourse  # [S, source pairs]
     cooled: Numbers  # [S, valve pairs]
     stood: Numbers
-    first: Numbers  # [S, stations]
-    bad: Numbers  # [2 seasons, stations]
-    bad_end: Numbers
+    water: StandingWater
+    stale: Numbers  # [S, station pairs]
+    stale_end: Numbers
     purge: Numbers  # [S, station pairs]
     kept: Numbers
     gained: Numbers
@@ -129,7 +132,7 @@ class Courses:
         limits = [context.limit(name).value for name in ("HOT-1", "TMP least", "TMP greatest")]
         self.flush, self.least, self.greatest = (np.nan if value is None else value for value in limits)
         self._summaries: dict[str, Summary] = {}
-        self._standing: dict[str, tuple[Numbers, Numbers, Numbers, Numbers, Numbers]] = {}
+        self._standing: dict[str, tuple[StandingWater, Numbers, Numbers]] = {}
         self._storage: dict[str, tuple[Numbers, Numbers]] = {}
 
     def summary(self, fault: str = NORMAL) -> Summary:
@@ -172,17 +175,18 @@ class Courses:
 
     def _parts(self, fault: str, other_model: bool) -> _Parts:
         results, cold = self.context.results.fault(fault), cold_enthalpy(self.context)
-        first, bad, bad_end, *hot_runs = self._standing_of(fault)
+        water, *hot_runs = self._standing_of(fault)
         cooled, stood = self._hot_runs(results, cold, *hot_runs)
         place, valve = self._valve_of_pairs()
-        flow = self._station_flow(results)
+        flow = self.station_flow(fault)
         kept, gained = self._passage(flow)
         purge = results.station.purge_seconds
         if (direct := valve == NONE).any():
             purge = np.where(direct, self._direct_purge(flow), purge)
         purge = np.where(np.isinf(purge), np.nan, purge)  # a starved station passes nothing: there is no course
+        stale, stale_end = untepid_seconds(self.network, self.cases, water, purge, flow)
         course = self.sources(fault)[int(other_model)]
-        return _Parts(results, cold, place, valve, course, cooled, stood, first, bad, bad_end, purge, kept, gained)
+        return _Parts(results, cold, place, valve, course, cooled, stood, water, stale, stale_end, purge, kept, gained)
 
     def _phases(self, all_: _Parts, columns: Numbers) -> Phases:
         place, valve, cold = all_.place[columns], all_.valve[columns], all_.cold
@@ -192,13 +196,19 @@ class Courses:
         wanted = np.maximum(np.append(set_heat, np.nan)[valve] - cold, 0.0)
         needed = enthalpy_kernel(np.append(lowest, np.nan)[valve]) - cold
         source, purge = self._source_of_pairs(all_.course, place), all_.purge[:, columns]
-        bad, bad_end = (share[SEASON][:, member] for share in (all_.bad, all_.bad_end))
+        middle = (self.least + self.greatest) / 2
+        coldest, hottest, first = (
+            np.where(purge > 0, one[SEASON][:, member], np.nan)
+            for one in (all_.water.coldest, all_.water.hottest, all_.water.farthest(middle))
+        )
         gives_none = ~source.mixed & (source.full == 0) & (source.later == 0)
         control = np.where(direct | gives_none, True, _at(all_.results.valve.under_control, place, False))
-        dry = (all_.results.fault in COLD_WATER_FAULTS) | (wanted <= 0)  # no hot water is drawn
+        cold_source = gives_cold(self.heaters, all_.results.fault)[self.network.valve_source]
+        dry = np.append(cold_source, False)[valve] | (wanted <= 0)  # no hot water is drawn
         return Phases(
             cold=cold, wanted=np.where(direct, 0.0, wanted), needed=np.where(direct, 0.0, needed), purge=purge,
-            first=np.where(purge > 0, all_.first[:, member], np.nan), bad=bad, bad_end=bad_end,
+            first=first, coldest=coldest, hottest=hottest,
+            stale=all_.stale[:, columns], stale_end=all_.stale_end[:, columns],
             cooled=np.where(direct | dry, 0.0, _at(all_.cooled, place, 0.0)), stood=_at(all_.stood, place, 0.0),
             silent=np.where(direct | dry, 0.0, source.silent), kept=all_.kept[:, columns],
             gained=all_.gained[:, columns],
@@ -219,68 +229,47 @@ class Courses:
             held[:, :, turns] = self.pipes.held[:, :, turns]
         return held
 
-    def slugs(self, station: int, standing: Numbers) -> tuple[Numbers, Numbers]:
+    def slugs(self, station: int, flows: dict[int, float], standing: Numbers) -> tuple[Numbers, Numbers]:
         """The waters that stand one behind the other before a station, the nearest first.
 
         Parameters
         ----------
         station : int
             Which station. [-]
+        flows : dict
+            Flow of each station of the case. [m³/s]
         standing : array
             From `standing_temperatures`. [°C]
 
         Returns
         -------
         tuple of array
-            Share of the purge at which each ends, and its temperatures [slugs, 2 (shade, sun), 2 seasons]. [°C]
+            Seconds after which each has passed, and its temperatures [slugs, 2 (shade, sun), 2 seasons]. [s, °C]
 
         Notes
         -----
-        By content with the walls: in sets, where runs near the valve pass more, those count longer than they last.
+        Each run is flushed by all that flows through it; without a valve by the station alone.
         """
         runs = runs_above(self.context, int(self.network.station_node[station]))
         nodes = self.network.run_node[np.array(runs, dtype=int)]
         content = self.network.purge_sum[nodes] - self.network.purge_sum[self.network.parent[nodes]]
-        ends = np.cumsum(content)
-        return ends / ends[-1] if len(ends) and ends[-1] > 0 else ends, standing[:, :, runs].transpose(2, 0, 1)
-
-    def _not_tepid(self, standing: Numbers) -> tuple[Numbers, Numbers]:
-        """[2 seasons, stations] share of the standing water that is not tepid, and after which share all is.
-
-        Sums from the root of each tree to its nodes, level by level: what is not tepid, and what lies above the first
-        run that is not.
-        """
-        network = self.network
-        fine = ((standing >= self.least - 1e-9) & (standing <= self.greatest + 1e-9)).all(axis=0)
-        fine = np.where(np.isnan(standing).any(axis=0), np.nan, fine)  # [seasons, runs]
-        own = np.zeros((2, len(network.parent)))
-        content = network.purge_sum - network.purge_sum[network.parent]
-        own[:, network.run_node] = np.where(content[network.run_node] > 0, 1.0 - fine, 0.0)  # 1 where it is not tepid
-        bad, above = np.zeros(own.shape), np.full(own.shape, np.inf)
-        for level in range(1, int(network.depth.max(initial=0)) + 1):
-            nodes = np.flatnonzero(network.depth == level)
-            parent = network.parent[nodes]
-            bad[:, nodes] = bad[:, parent] + own[:, nodes] * content[nodes]
-            first = np.where(own[:, nodes] > 0, network.purge_sum[parent], np.inf)
-            above[:, nodes] = np.minimum(above[:, parent], first)
-        whole = network.purge_sum[network.station_node]
+        flow = np.zeros(len(runs))
+        for other, own in flows.items():
+            way = runs_above(self.context, int(self.network.station_node[other]))
+            shares = self.network.station_valve[station] != NONE or other == station
+            flow += np.isin(runs, way) * own * shares
         with np.errstate(divide="ignore", invalid="ignore"):
-            share = np.where(whole > 0, bad[:, network.station_node] / whole, 0.0)
-            end = np.where(whole > 0, 1.0 - above[:, network.station_node] / whole, 0.0)
-        return share, np.where(np.isnan(share), np.nan, np.clip(end, 0.0, 1.0))
+            return np.cumsum(content / flow), standing[:, :, runs].transpose(2, 0, 1)
 
-    def _standing_of(self, fault: str) -> tuple[Numbers, Numbers, Numbers, Numbers, Numbers]:
-        """First water [S, stations], the shares that are not tepid [2, stations], and what stood in the hot runs.
-
-        Of the latter content [m³] and least temperature [2, valves].
-        """
+    def _standing_of(self, fault: str) -> tuple[StandingWater, Numbers, Numbers]:
+        """The water that stands in a fault; what stood in the hot runs: content [m³], least temperature [2, valves]."""
         kind = fault if fault in (CIRCULATION_OFF, AFTER_IDLE, POWER_LOST) else NORMAL
         if kind not in self._standing:
             held = self.held(kind)
             standing = standing_temperatures(self.pipes.surroundings, held)
-            first = first_water(self.context, self.pipes.tepid_middle, standing)
             content, coldest = standing_hot_content(self.context, held), self._coldest_hot_water(held)
-            self._standing[kind] = first, *self._not_tepid(standing), content, coldest
+            water = stood_water(self.network, standing, self.least, self.greatest)
+            self._standing[kind] = water, content, coldest
         return self._standing[kind]
 
     def _valve_of_pairs(self) -> tuple[Numbers, Numbers]:
@@ -299,7 +288,10 @@ class Courses:
             nothing = np.zeros((len(STATES), len(place)))
             values: dict[str, Any] = {field.name: nothing for field in fields(HotCourse)}
             return HotCourse(**{**values, "mixed": nothing > 0})
-        return course.take(np.append(source_pair_of_valves(self.context), 0)[place])
+        taken = course.take(np.append(source_pair_of_valves(self.context), 0)[place])
+        for field in fields(HotCourse):  # nothing hot comes to a station without a valve
+            getattr(taken, field.name)[:, place == NONE] = field.name == "mass"
+        return taken
 
     def cooled_hot_runs(self, fault: str) -> tuple[Numbers, Numbers]:
         """[S, valve pairs] seconds in which water that stood in the hot runs arrives, and whether it is too cold.
@@ -307,7 +299,7 @@ class Courses:
         It is where it stood below the set temperature: then the valve stands full hot. Not-a-number: not known.
         """
         results, cold = self.context.results.fault(fault), cold_enthalpy(self.context)
-        seconds, stood = self._hot_runs(results, cold, *self._standing_of(fault)[3:])
+        seconds, stood = self._hot_runs(results, cold, *self._standing_of(fault)[1:])
         wanted = valve_numbers(self.context)[0][self.cases.valves.member] - cold
         colder = np.where(np.isnan(stood + wanted), np.nan, stood < wanted)
         return seconds, np.where((seconds == 0) | (wanted <= 0), 0.0, colder)  # set no warmer than cold: no hot water
@@ -342,7 +334,9 @@ class Courses:
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where(flow > 0, content / flow, np.nan)
 
-    def _station_flow(self, results: FaultResults) -> Numbers:
+    def station_flow(self, fault: str) -> Numbers:
+        """[S, station pairs] flow of all open outlets of each station. [m³/s]"""
+        results = self.context.results.fault(fault)
         place, count = station_pair_of_outlets(self.context), len(self.cases.stations.member)
         return np.array([np.bincount(place, weights=row, minlength=count) for row in results.outlet_flow])
 
@@ -358,10 +352,10 @@ class Courses:
     def _summary(self, one: Phases) -> Summary:
         runs = np.clip(self.flush - one.purge, 0.0, None)  # seconds of the flush in which the valve's water arrives
         warm = np.minimum(one.cooled + one.silent, runs)  # from here on it is the source's
-        hot, start = one.mixed(one.stood), one.mixed(one.source.full)
+        hot, start = one.mixed(one.stood), one.mixed(one.source.surplus(warm))
         low, high = self._limits(one)
         within = self._within
-        stale = one.purge * one.bad  # seconds of standing water that is not tepid
+        stale = one.stale
         hot_ok, cold_ok, start_ok = (
             within(hot, low, high),
             within(np.zeros(runs.shape), low, high),
@@ -372,7 +366,7 @@ class Courses:
         inside = (np.clip(np.minimum(one.purge, self.flush) - stale, 0.0, None) + np.where(hot_ok, cooled, 0.0)
                   + np.where(cold_ok, silent, 0.0) + self._source_inside(one, warm, runs, low, high))  # fmt: skip
         parts = ((hot_ok, one.cooled), (cold_ok, one.silent))
-        untepid, after, clock = stale, one.purge * one.bad_end, one.purge
+        untepid, after, clock = stale, one.stale_end, one.purge
         for fine, seconds in parts:
             felt = ~(
                 clock >= self.flush
@@ -380,7 +374,7 @@ class Courses:
             clock = clock + seconds
             bad = ~fine & (seconds > 0) & felt
             untepid, after = untepid + np.where(bad, seconds, 0.0), np.where(bad, clock, after)
-        unknown = ((one.purge > 0) & np.isnan(one.bad)) | (
+        unknown = ((one.purge > 0) & np.isnan(one.stale)) | (
             (one.purge < self.flush) & (np.isnan(one.cooled + one.silent) | ((one.cooled > 0) & np.isnan(one.stood)))
         )
         blank = ~one.known & ~(one.purge >= self.flush)
@@ -390,7 +384,7 @@ class Courses:
         return Summary(
             inside=np.where(lost, np.nan, inside), first=one.first, purge=one.purge,
             untepid=np.where(hidden, np.nan, untepid),
-            tepid_after=np.where(lost, np.nan, np.where(start_ok, after, np.inf)),
+            tepid_after=np.where(lost, np.nan, np.where(start_ok | (warm >= runs), after, np.inf)),
             lowest=np.where(lost, np.nan, lowest), highest=np.where(lost, np.nan, highest))  # fmt: skip
 
     def _limits(self, one: Phases) -> tuple[Numbers, Numbers]:
@@ -442,8 +436,8 @@ class Courses:
         some, stood = np.isfinite(low), one.purge > 0
         lowest = np.where(some, np.minimum(felt[0], arrives[0]), np.inf)
         highest = np.where(some, np.maximum(felt[1], arrives[1]), -np.inf)
-        lowest = np.where(stood, np.minimum(lowest, one.first), lowest)
-        highest = np.where(stood, np.maximum(highest, one.first), highest)
+        lowest = np.where(stood, np.minimum(lowest, one.coldest), lowest)
+        highest = np.where(stood, np.maximum(highest, one.hottest), highest)
         return np.where(unknown, np.nan, lowest), np.where(unknown, np.nan, highest)
 
 

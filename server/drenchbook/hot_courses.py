@@ -207,14 +207,20 @@ def _stratified(storage: _Storages, draw: Draw, full: Numbers, weight: Numbers,
     usable = storage.fraction * storage.volume * weight * full  # [J]
     store = usable
     if again_after is not None:
-        left = usable - draw.heat * flush + power * np.maximum(flush - delay, 0.0)
-        store = np.minimum(np.clip(left, 0.0, usable) + power * again_after, usable)
+        left = _layers_left(usable, usable, draw.heat, power, delay, flush)
+        store = np.minimum(left + power * again_after, usable)
     lasts = draw_seconds_kernel(store, draw.heat, power, delay)
     lasts = np.where(np.isnan(store + draw.heat + power + delay), np.nan, lasts)
     with np.errstate(divide="ignore", invalid="ignore"):
         alone = np.where(draw.heat <= power, full, np.minimum(power / draw.greatest, full))
     return {"mixed": False, "silent": 0.0, "lasts": lasts, "full": full, "later": alone, "delay": delay,
             "mass": 1.0, "start": full, "power": power, "store": store, "most": usable}  # fmt: skip
+
+
+def _layers_left(store: Numbers, most: Numbers, heat: Numbers, power: Numbers, delay: Numbers, time: float) -> Numbers:
+    """Usable heat that is left in a tank that does not mix; what it could not give is not owed. [J]"""
+    at_start = np.maximum(store - heat * np.minimum(time, delay), 0.0)  # of the heater
+    return np.clip(at_start + (power - heat) * np.maximum(time - delay, 0.0), 0.0, most)
 
 
 def _mixed(storage: _Storages, draw: Draw, full: Numbers, cold: Numbers, weight: Numbers,
@@ -250,8 +256,7 @@ def left_after(course: HotCourse, time: float) -> Numbers:
     By the balance of what was stored, drawn and made; of a mixed tank above the lowest temperature that serves, by its
     temperature then [worked here].
     """
-    made = course.power * np.maximum(time - course.delay, 0.0)
-    layers = np.clip(course.store - course.heat * time + made, 0.0, course.most)
+    layers = _layers_left(course.store, course.most, course.heat, course.power, course.delay, time)
     lowest = course.full - course.most / course.mass
     tank = np.maximum(course.surplus(np.full(course.full.shape, time)) - lowest, 0.0) * course.mass
     return np.where(course.mixed, np.where(course.most > 0, tank, 0.0 * course.most), layers)

@@ -168,6 +168,13 @@ def powered(heater: Heater, fault: str) -> float:
     return {True: 0.0, False: 1.0, None: NAN}[heater.needs_power]
 
 
+def gives_cold(sources: tuple[Heater, ...], fault: str) -> Numbers:
+    """Which sources give cold water in a fault, whatever is drawn: the valves draw no hot water to mix."""
+    if fault in COLD_WATER_FAULTS:
+        return np.ones(len(sources), dtype=bool)
+    return np.array([one.kind != STORAGE and powered(one, fault) == 0 for one in sources], dtype=bool)
+
+
 def steady_surplus(heater: Heater, draw: Draw, cold: Numbers, fault: str = NORMAL) -> Numbers:
     """Heat of the water of a source without storage, in steady draw. [J/kg]
 

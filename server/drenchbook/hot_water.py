@@ -20,13 +20,14 @@ from drenchbook.hot_sources import (
     cold_enthalpy,
     draws,
     flow_limits,
+    gives_cold,
     governing_tank,
     heaters,
     hot_flow_at_set,
     liquid,
     steady_surplus,
 )
-from drenchbook.operating_cases import NORMAL, POWER_LOST, STATES
+from drenchbook.operating_cases import NORMAL, STATES
 from drenchbook.physics.storage import draw_seconds_kernel, mixed_seconds_kernel
 from drenchbook.physics.water import density, enthalpy_kernel, specific_enthalpy, temperature_of_enthalpy_kernel
 from drenchbook.solver_results import SOLVED, TOO_COLD, FaultResults
@@ -164,10 +165,13 @@ def seconds_in(context: Context, fault: str, of_loops: Numbers, course: HotCours
         elif heater.kind == PLANT_MAIN:
             cold_there = (own.full <= 0) & (part.heat > 0)
             seconds[:, columns] = np.where(np.isnan(own.full + part.heat), np.nan, np.where(cold_there, 0.0, np.inf))
-    seconds = np.where(_never_reached(context, results)[:, pairs.opening] & ~np.isnan(seconds), 0.0, seconds)
-    cold_source = np.array([fault == POWER_LOST and one.needs_power is True and one.kind != STORAGE for one in sources],
-                           dtype=bool)[pairs.member] & (draw.heat > 0)  # fmt: skip
-    known = _under_control(context, results)[:, pairs.opening] | cold_source
+    cold_sources = gives_cold(sources, fault)
+    mixes = ~cold_sources[context.network.valve_source[context.cases.valves.member]]
+    short = _any_valve(context, results, mixes & (results.valve.reach == TOO_COLD))
+    seconds = np.where(short[:, pairs.opening] & ~np.isnan(seconds), 0.0, seconds)
+    cold_source = cold_sources[pairs.member] & (draw.heat > 0)
+    loose = _any_valve(context, results, mixes & (~results.valve.under_control | results.valve.beyond_model))
+    known = ~loose[:, pairs.opening] | cold_source
     return np.where(known & (results.state[:, pairs.opening] == SOLVED), np.where(cold_source, 0.0, seconds), np.nan)
 
 

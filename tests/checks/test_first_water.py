@@ -8,6 +8,7 @@ from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, NOTED, PASSED, WAR
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.check_words import message, remedy
 from drenchbook.checks import judge
+from drenchbook.operating_cases import NORMAL
 from tests.checks.pipes_by_hand import celsius
 from tests.checks.sites import COLD_LOW, WARM_LOW, edited, lab, laboratory, limited, only, station
 
@@ -118,3 +119,22 @@ def test_a_held_hot_run_makes_nobody_wait():
     judgement = judge(laboratory())
     words = remedy(judgement, judgement.verdict(CHECK_BY_ID["DLG-4"], 0))
     assert words == "Circulate or shorten the hot run: 4 gal that come to 70 °F stand in it."
+
+
+def test_in_a_set_each_run_is_flushed_by_what_flows_through_it():
+    """L1's branch alone stood in the cold: it lasts V(1 + β)/q of L1, however much flows in the runs that it shares."""
+    site = edited(laboratory(), "pipe_runs", "*", exposure="inside", sun=False)
+    site = edited(edited(site, "pipe_runs", "TR-L1", exposure="outside"), "project", "", outside_air_cold=20.0)
+    judgement = judge(site)
+    cases, network, summary = judgement.cases, judgement.network, judgement.measures.courses.summary()
+    own, node = station(judgement, "L1"), network.station_node[station(judgement, "L1")]
+    content = network.purge_sum[node] - network.purge_sum[network.parent[node]]
+    flows = judgement.measures.courses.station_flow(NORMAL)[COLD_LOW]
+    pairs = [pair for pair in (cases.stations.member == own).nonzero()[0] if flows[pair] > 0]
+    assert max(cases.stations.counts[cases.stations.opening[pair]] for pair in pairs) > 1
+    for pair in pairs:
+        seconds = content / flows[pair]
+        assert summary.untepid[COLD_LOW, pair] == pytest.approx(seconds, rel=1e-9)
+        assert summary.tepid_after[COLD_LOW, pair] == pytest.approx(seconds, rel=1e-9)
+        assert summary.purge[COLD_LOW, pair] > 1.2 * seconds
+        assert summary.lowest[COLD_LOW, pair] == pytest.approx(celsius(20))

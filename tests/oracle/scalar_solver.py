@@ -24,7 +24,9 @@ from drenchbook.units import to_si
 G = 9.80665
 PSI, GPM, FOOT, INCH = 6894.757293168361, 231 * 0.0254**3 / 60, 0.3048, 0.0254
 # A site knows few temperatures, and asks for them often.
-density, specific_enthalpy, viscosity = cache(water.density), cache(water.specific_enthalpy), cache(water.viscosity)
+density, specific_enthalpy, viscosity, heat_capacity = map(
+    cache, (water.density, water.specific_enthalpy, water.viscosity, water.heat_capacity)
+)
 
 
 @dataclass
