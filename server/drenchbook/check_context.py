@@ -104,9 +104,8 @@ class Context:
         )
 
     def _outlet(self, number: int, station: Any, slot: int) -> Outlet:
-        name = getattr(station, f"outlet_{slot}")
         height = self.cell("stations", station, f"outlet_{slot}_height")
-        model = self.rows["outlet_models"].get(tag_key(name))
+        model = self.rows["outlet_models"].get(tag_key(getattr(station, f"outlet_{slot}")))
         if model is None:
             nan = float("nan")
             return Outlet(number, "", False, nan, nan, nan, nan, height)
@@ -126,6 +125,11 @@ class Context:
             self.cell("outlet_models", model, "maximum_pressure"),
             height,
         )
+
+    def model_of_outlet(self, number: int) -> Any:
+        """The row of an outlet's model, or None."""
+        station, slot = self.site.stations[self.network.outlet_station[number]], self.network.outlet_slot[number]
+        return self.rows["outlet_models"].get(tag_key(getattr(station, f"outlet_{slot}")))
 
     @functools.cached_property
     def outlets_of(self) -> tuple[tuple[int, ...], ...]:

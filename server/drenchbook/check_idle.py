@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from drenchbook.cell_gaps import gap
 from drenchbook.check_measures import Measures
 from drenchbook.check_samples import FAILED, NOT_KNOWN, SLACK, WARNED, at_least
 from drenchbook.check_static import NOT_APPLICABLE, PERCENT_SCALE, Finding, compare, worst_of
@@ -50,8 +51,9 @@ def heated_in_frost(measures: Measures, station: int) -> Finding:
         why = why_unknown(measures.context, measures.context.site.pipe_runs[hidden], "cold")
         return Finding(NOT_KNOWN, about=why or f"what {_name(measures, hidden)} stands in")
     margin, name = float(at_least(seconds, asked)), _name(measures, run)
+    rows = measures.context.site.pipe_runs
     if margin < -SLACK and measures.surroundings.bare_by_blank[run]:
-        return Finding(NOT_KNOWN, about=f"the insulation of {name} is blank; 0 must be typed for a bare pipe")
+        return Finding(NOT_KNOWN, about=f"{gap('pipe_runs', rows[run], 'insulation')}; 0 must be typed for a bare pipe")
     return compare(margin, WARNED, seconds, asked, name, NO_HEAT, "hours", row.why_missing)
 
 

@@ -9,11 +9,12 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from drenchbook.cell_gaps import first_gap, gap
 from drenchbook.check_measures import Measures
 from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, NOTED, PASSED, SLACK, WARNED, at_least, at_most
 from drenchbook.site_model import Missing, tag_key
@@ -103,18 +104,28 @@ def static_pressure(measures: Measures, station: int) -> Finding:
     parts = []
     for number in context.outlets_of[station]:
         outlet = context.outlets[number]
-        parts.append((float(measures.static.outlet[number]), outlet.maximum_pressure, outlet.kind or "outlet"))
+        row = context.model_of_outlet(number)
+        why = gap("outlet_models", row, "maximum_pressure") if row is not None else "an outlet has no model"
+        parts.append((float(measures.static.outlet[number]), outlet.maximum_pressure, outlet.kind or "outlet", why))
     valve, model = _valve(measures, station)
     if valve is not None:
         rating = _model_cell(measures, model, "maximum_pressure")
-        parts.append((_static_of_valve(measures, valve), rating, f"valve {_name(valve)}"))
-    return worst_of([_static(measures, *part) for part in parts])
+        why = gap("valve_models", model, "maximum_pressure") if model is not None else f"{_name(valve)} has no model"
+        parts.append((_static_of_valve(measures, valve), rating, f"valve {_name(valve)}", why))
+    found = worst_of([_static(measures, *part) for part in parts])
+    return _with_gap(measures, station, found)
 
 
-def _static(measures: Measures, pressure: float, rating: float, about: str) -> Finding:
+def _with_gap(measures: Measures, station: int, found: Finding) -> Finding:
+    """A finding that is not known for want of an input of the station says which."""
+    gaps = measures.missing.of(station) if found.outcome == NOT_KNOWN and math.isnan(found.value) else ()
+    return replace(found, about=gaps[0]) if gaps else found
+
+
+def _static(measures: Measures, pressure: float, rating: float, about: str, rating_gap: str) -> Finding:
     row = measures.context.limit("PRS-2")
     limit = float(np.minimum(_number(row.value), rating))
-    why = row.why_missing or (f"the greatest pressure of the {about} is blank" if math.isnan(rating) else "")
+    why = row.why_missing or (rating_gap if math.isnan(rating) else "")
     why = why or (f"the static pressure at the {about} is not known" if math.isnan(pressure) else "")
     return compare(float(at_most(pressure, limit)), FAILED, pressure, limit, about, "no flow, high supply", why=why)
 
@@ -131,7 +142,12 @@ def frictionless(measures: Measures, station: int) -> Finding:
         (limit.why_missing for limit in map(context.limit, _limits_of(measures, station)) if limit.why_missing),
         "an input of the path is missing, or the required flow leaves a curve",
     )
-    return compare((left - asked) / scale, FAILED, left, asked, "", case, why=why)
+    found = compare((left - asked) / scale, FAILED, left, asked, "", case, why=why)
+    demands = [why for key in ("supplies", "hot_water_sources") for row in context.depends_on(station, key)
+               if (why := gap(key, row, "other_demand"))]  # fmt: skip
+    if found.outcome == NOT_KNOWN and not row.why_missing and demands:
+        return replace(found, about=demands[0])
+    return _with_gap(measures, station, found)
 
 
 def _limits_of(measures: Measures, station: int) -> list[str]:
@@ -155,14 +171,40 @@ def approach(measures: Measures, station: int) -> Finding:
     set_point = context.cell("mixing_valves", valve, "set_temperature")
     hot = context.source_temperature(source) - set_point if source is not None else NAN
     asked = _model_cell(measures, model, "approach_hot")
-    findings = [compare(float(at_least(hot, asked)), FAILED, hot, asked, "hot above set", "start of the draw")]
+    unknown = _gap_of_valve(measures, valve, "approach_hot")
+    findings = [compare(float(at_least(hot, asked)), FAILED, hot, asked, "hot above set", "start of the draw",
+                        why=unknown or _gap_of_hot(measures, valve))]  # fmt: skip
     findings += _approach_at_valve(measures, valve, set_point, asked)
     asked = _model_cell(measures, model, "approach_cold")
     for season in ("cold", "warm"):
         cold = set_point - context.cold_temperature(season)
         margin = float(at_least(cold, asked))
-        findings.append(compare(margin, NOTED, cold, asked, "set above cold", f"{season} season"))
+        why = _gap_of_valve(measures, valve, "approach_cold") or _gap_of_cold(measures, season)
+        findings.append(compare(margin, NOTED, cold, asked, "set above cold", f"{season} season", why=why))
     return worst_of(findings)
+
+
+def _gap_of_valve(measures: Measures, valve: Any, *columns: str) -> str:
+    """Why the set temperature of a valve, or a cell of its model, is not known; "" where they are."""
+    model = measures.context.model_of(valve)
+    unknown = first_gap("valve_models", model, columns) if model is not None else f"{_name(valve)} has no model"
+    return gap("mixing_valves", valve, "set_temperature") or unknown
+
+
+def _gap_of_hot(measures: Measures, valve: Any) -> str:
+    """Why the temperature of the hot water of a valve is not known; "" where a cell holds it."""
+    source = measures.context.source_of(valve)
+    return gap_of_source_temperature(source) if source is not None else ""
+
+
+def gap_of_source_temperature(source: Any) -> str:
+    """Which cell of a hot water source does not tell its temperature; "" where it does."""
+    columns = {"storage": "start_temperature", "plant main": "main_temperature"}
+    return gap("hot_water_sources", source, columns.get(source.kind, "set_temperature"))
+
+
+def _gap_of_cold(measures: Measures, season: str) -> str:
+    return gap("project", measures.context.site.project, f"cold_water_{season}")
 
 
 def _approach_at_valve(measures: Measures, valve: Any, set_point: float, asked: float) -> list[Finding]:
@@ -207,7 +249,8 @@ def set_and_tolerance(measures: Measures, station: int) -> Finding:
         (ends[1] - set_point, set_point, ends[1], "set temperature against the model's greatest"),
     )
     span = greatest - least
-    return worst_of([compare(room / span, FAILED, value, end, about) for room, value, end, about in sides])
+    why = _gap_of_valve(measures, valve, "tolerance", "set_minimum", "set_maximum")
+    return worst_of([compare(room / span, FAILED, value, end, about, why=why) for room, value, end, about in sides])
 
 
 def _stated(value: Any, about: str) -> Finding:
@@ -235,9 +278,11 @@ def lead_free(measures: Measures, station: int) -> Finding:
     if valve is None or potable is False:
         return NOT_APPLICABLE
     if isinstance(potable, Missing) or potable is None:
-        return Finding(NOT_KNOWN, about="whether the water is potable is blank")
-    if model is None or model.lead_free is None or isinstance(model.lead_free, Missing):
-        return Finding(NOT_KNOWN, about=f"the lead-free listing of {str(valve.model).strip()} is blank")
+        return Finding(NOT_KNOWN, about=gap("stations", measures.context.site.stations[station], "potable"))
+    if model is None:
+        return Finding(NOT_KNOWN, about=f"{_name(valve)} has no model")
+    if why := gap("valve_models", model, "lead_free"):
+        return Finding(NOT_KNOWN, about=why)
     return Finding(PASSED if model.lead_free else FAILED, about=f"model {model.model}")
 
 
@@ -267,20 +312,26 @@ def ratings(measures: Measures, station: int) -> Finding:
         return Finding(NOT_KNOWN, about=f"the hot side of {_name(valve)} is not known")
     findings = []
 
-    def within(value: float, column: str, sign: float, about: str, case: str = "") -> None:
+    def within(value: float, column: str, sign: float, about: str, case: str = "", why: str = "") -> None:
         asked = _model_cell(measures, model, column)
-        findings.append(compare(sign * (value - asked) / PERCENT_SCALE, FAILED, value, asked, about, case))
+        why = why or (gap("valve_models", model, column) if model is not None else f"{_name(valve)} has no model")
+        findings.append(compare(sign * (value - asked) / PERCENT_SCALE, FAILED, value, asked, about, case, why=why))
 
     start = context.source_temperature(source)
     highest = context.cell("hot_water_sources", source, "set_temperature") if source.kind == "storage" else start
-    within(start, "hot_minimum", +1.0, "hot water at the start of the draw")
-    within(highest, "hot_maximum", -1.0, "hot water at its set temperature")
+    unknown = gap_of_source_temperature(source)
+    within(start, "hot_minimum", +1.0, "hot water at the start of the draw", why=unknown)
+    unknown = gap("hot_water_sources", source, "set_temperature") if source.kind == "storage" else unknown
+    within(highest, "hot_maximum", -1.0, "hot water at its set temperature", why=unknown)
     for season in ("cold", "warm"):
-        within(context.cold_temperature(season), "cold_minimum", +1.0, "cold water", f"{season} season")
-        within(context.cold_temperature(season), "cold_maximum", -1.0, "cold water", f"{season} season")
+        cold, unknown = context.cold_temperature(season), _gap_of_cold(measures, season)
+        within(cold, "cold_minimum", +1.0, "cold water", f"{season} season", unknown)
+        within(cold, "cold_maximum", -1.0, "cold water", f"{season} season", unknown)
     pressure, rating = _static_of_valve(measures, valve), _model_cell(measures, model, "maximum_pressure")
     margin, about = float(at_most(pressure, rating)), f"static pressure at {_name(valve)}"
-    findings.append(compare(margin, FAILED, pressure, rating, about, "no flow, high supply", "pressure"))
+    unknown = gap("valve_models", model, "maximum_pressure") if model is not None else ""
+    unknown = unknown or next(iter(measures.missing.of(station) if math.isnan(pressure) else ()), "")
+    findings.append(compare(margin, FAILED, pressure, rating, about, "no flow, high supply", "pressure", unknown))
     return worst_of(findings)
 
 
@@ -297,7 +348,8 @@ def cold_failure(measures: Measures, station: int) -> Finding:
     ):
         value, row = _model_cell(measures, model, column), measures.context.limit(limit)
         asked = _number(row.value)
-        why = f"the {about} of model {str(valve.model).strip()} is blank" if math.isnan(value) else row.why_missing
+        why = gap("valve_models", model, column) if model is not None else f"{_name(valve)} has no model"
+        why = why or row.why_missing
         margin = float(at_most(value, asked))
         findings.append(compare(margin, FAILED, value, asked, about, "cold supply failure", quantity, why))
     return worst_of(findings)
@@ -315,26 +367,35 @@ def place(measures: Measures, station: int) -> Finding:
     travel, asked = context.cell("stations", row, "travel_time"), _number(limit.value)
     margin = float(at_most(travel, asked))
     findings = [
-        compare(margin, WARNED, travel, asked, "travel time", "", "seconds", limit.why_missing),
-        _same_level(row.same_level),
+        compare(
+            margin,
+            WARNED,
+            travel,
+            asked,
+            "travel time",
+            "",
+            "seconds",
+            limit.why_missing or gap("stations", row, "travel_time"),
+        ),
+        _same_level(row),
     ]
     for number in context.outlets_of[station]:
-        outlet = context.outlets[number]
+        outlet, slot = context.outlets[number], int(context.network.outlet_slot[number])
         about, name = f"height of the {outlet.kind}", _HEIGHTS.get(outlet.kind)
         for side, margin_of in (("least", at_least), ("greatest", at_most)) if name else ():
             limit = context.limit(f"{name} {side}")
             margin = float(margin_of(outlet.height, _number(limit.value)))
             findings.append(
                 compare(margin, WARNED, outlet.height, _number(limit.value), about, "", "small length",
-                         limit.why_missing)
+                        limit.why_missing or gap("stations", row, f"outlet_{slot}_height"))
             )  # fmt: skip
     return worst_of(findings)
 
 
-def _same_level(value: Any) -> Finding:
-    if value is None or isinstance(value, Missing):
-        return Finding(NOT_KNOWN, about="whether it is on the same level is blank")
-    return Finding(PASSED if value else WARNED, about="same level")
+def _same_level(row: Any) -> Finding:
+    if why := gap("stations", row, "same_level"):
+        return Finding(NOT_KNOWN, about=why)
+    return Finding(PASSED if row.same_level else WARNED, about="same level")
 
 
 def inputs(measures: Measures, station: int) -> Finding:
@@ -358,4 +419,4 @@ def other_demand(measures: Measures, station: int) -> Finding:
 def why_demand_unknown(measures: Measures, key: str, row: Any) -> str:
     """Why the other demand on a supply or source leaves its stations unknown; "" where it is stated."""
     demand = measures.context.cell(key, row, "other_demand")
-    return f"other demand of {_name(row)} is not stated" if math.isnan(demand) else ""
+    return gap(key, row, "other_demand") if math.isnan(demand) else ""

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
+from drenchbook.cell_gaps import first_gap, gap
 from drenchbook.check_remedies import remedy_for
 from drenchbook.check_samples import NONE, NOT_KNOWN, OUTCOME_WORDS, PASSED
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.faulted_network import fault_gaps, network_in, why_case_missing
 from drenchbook.hot_sources import HEATED, INSTANTANEOUS
+from drenchbook.hot_water_words import gap_of_source, why_minutes_unknown
 from drenchbook.operating_cases import SET
 from drenchbook.quantity_text import quantity_text
-from drenchbook.site_tables import TABLE_BY_KEY
+from drenchbook.site_model import tag_key
 from drenchbook.solver_results import BEYOND_CURVE, CANNOT_REACH, MISSING, NO_PATH, NOT_CONVERGED, STATE_WORDS
 from drenchbook.standing_water import why_heat_on_the_way, why_hot_runs_unknown, why_standing_unknown
 from drenchbook.verdict_numbers import limit_text, value_text
@@ -144,7 +145,11 @@ def _why_case_missing(judgement: Judgement, verdict: Verdict) -> tuple[str, ...]
     network, key = judgement.network, ("gaps", verdict.fault)
     if key not in judgement.remembered:
         judgement.remembered[key] = fault_gaps(network, verdict.fault)
-    return why_case_missing(network, judgement.cases, verdict.fault, judgement.remembered[key], verdict.opening)
+    rows = [(table, row) for table in ("supplies", "hot_water_sources") for row in getattr(judgement.site, table)]
+    cells = {f"other demand of {str(row.tag).strip()} is not stated": gap(table, row, "other_demand")
+             for table, row in rows}  # fmt: skip
+    found = why_case_missing(network, judgement.cases, verdict.fault, judgement.remembered[key], verdict.opening)
+    return tuple(cells.get(text) or text for text in found)
 
 
 def _curve_names(judgement: Judgement, fault: str) -> tuple[str, ...]:
@@ -208,7 +213,8 @@ def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
         if not results.under_control[verdict.state, place]:
             tag = str(context.site.mixing_valves[number].tag).strip()
             if math.isnan(context.network.valve_minimum_flow[number]):
-                return f"the minimum flow under control of valve {tag} is blank"
+                model = context.model_of(context.site.mixing_valves[number])
+                return gap("valve_models", model, "minimum_flow") if model is not None else f"valve {tag} has no model"
             flow = quantity_text(float(results.flow[verdict.state, place]), "flow", context.units)
             return f"{flow} is below the minimum flow under control of valve {tag}"
     if verdict.pairs is context.cases.sources:
@@ -216,7 +222,7 @@ def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
     if check in ("TMP-1", "TMP-2"):
         for number in judgement.cases.sources.member[judgement.cases.sources.of(verdict.opening)]:
             source = judgement.site.hot_water_sources[int(number)]
-            if source.kind in HEATED and (why := _blank_of_source(source)):
+            if source.kind in HEATED and (why := gap_of_source(source)):
                 return why
         station = int(context.cases.outlet_station[verdict.member])
         return why_heat_on_the_way(context, station) or "limit TMP least is not below TMP greatest"
@@ -234,13 +240,12 @@ def _blank_of_model(judgement: Judgement, verdict: Verdict) -> str:
     context = judgement.context
     valve = context.site.mixing_valves[verdict.member]
     if verdict.check.id == "BYP-5" and valve.parallel_bypass is not True:
-        return f"whether {str(valve.tag).strip()} has a parallel bypass is blank"
+        return gap("mixing_valves", valve, "parallel_bypass")
     model, cell = context.model_of(valve), _MODEL_CELLS.get(verdict.check.id, "")
     if verdict.check.id == "VLV-4" and model is not None and isinstance(model.maximum_pressure_ratio, float):
         cell = "maximum_pressure_difference"
-    if model is None or not cell:
-        return f"the data of valve {str(valve.tag).strip()} is not known"
-    return f"{TABLE_BY_KEY['valve_models'].column(cell).heading} of model {str(model.model).strip()} is blank"
+    unknown = f"the data of valve {str(valve.tag).strip()} is not known"
+    return gap("valve_models", model, cell) or unknown if model is not None and cell else unknown
 
 
 def _blank_of_station(judgement: Judgement, verdict: Verdict) -> str:
@@ -248,36 +253,28 @@ def _blank_of_station(judgement: Judgement, verdict: Verdict) -> str:
     context, number = judgement.context, verdict.member
     station = context.site.stations[number]
     if verdict.check.id == "DRN-1":
-        return f"the drain capacity of {str(station.tag).strip()} is blank"
-    for outlet in context.outlets_of[number]:
-        if math.isnan(context.outlets[outlet].maximum_pressure):
-            return f"the greatest pressure of the {context.outlets[outlet].kind or 'outlet'} is blank"
+        return gap("stations", station, "drain")
+    models = [context.rows["outlet_models"].get(tag_key(getattr(station, f"outlet_{slot}"))) for slot in (1, 2, 3)]
+    outlets = [model for model in models if model is not None]
+    for model in outlets:
+        if why := gap("outlet_models", model, "maximum_pressure"):
+            return why
     for valve in context.depends_on(number, "mixing_valves"):
         model = context.model_of(valve)
-        if model is None or math.isnan(context.cell("valve_models", model, "maximum_pressure")):
-            return f"the rated pressure of valve {str(valve.tag).strip()} is blank"
-    if math.isnan(judgement.measures.surge_paths.closing_time[number]):
-        return "the closing time of an outlet cannot be used"
-    return "a number of its path is blank"
+        if model is None or (why := gap("valve_models", model, "maximum_pressure")):
+            return why if model is not None else f"valve {str(valve.tag).strip()} has no model"
+    for model in outlets:
+        if math.isnan(judgement.measures.surge_paths.closing_time[number]) and (
+            why := gap("outlet_models", model, "closing_time")
+        ):
+            return why
+    return next(iter(judgement.measures.missing.of(number)), "a number of its path is blank")
 
 
 def _blank_of_supply(judgement: Judgement, number: int) -> str:
     """Which number the minutes of a supply wait for."""
     supply = judgement.site.supplies[number]
-    if not isinstance(supply.other_demand, float):
-        return f"other demand of {str(supply.tag).strip()} is not stated"
-    return f"the volume of {str(supply.tag).strip()} cannot be used"
-
-
-_SOURCE_CELLS = {
-    "storage": ("volume", "start_temperature", "usable_fraction", "input_power", "efficiency", "start_delay"),
-    "instantaneous electric": ("set_temperature", "input_power", "efficiency", "minimum_firing_flow", "maximum_rise",
-                               "minimum_power"),
-    "instantaneous gas": ("set_temperature", "input_power", "efficiency", "minimum_firing_flow", "maximum_rise",
-                          "minimum_power"),
-    "steam heat exchanger": ("set_temperature", "capacity", "tolerance"),
-    "plant main": ("main_temperature",),
-}  # fmt: skip
+    return first_gap("supplies", supply, ("other_demand", "volume")) or "a number of its path is blank"
 
 
 def _why_first_minutes_unknown(judgement: Judgement, station: int) -> str:
@@ -287,43 +284,27 @@ def _why_first_minutes_unknown(judgement: Judgement, station: int) -> str:
     source = context.source_of(valve)
     why = why_standing_unknown(context, station) or why_hot_runs_unknown(context, station)
     if not why and source is not None and source.kind in INSTANTANEOUS and not isinstance(source.start_delay, float):
-        why = f"Start delay of {str(source.tag).strip()} is blank"
+        why = gap("hot_water_sources", source, "start_delay")
     return why
 
 
 def _why_hot_run_unknown(judgement: Judgement, valve: int) -> str:
     """What hides whether the water that stood in the hot runs of a valve is warm enough; "" where it is its model."""
-    if math.isnan(judgement.context.cell("mixing_valves", judgement.site.mixing_valves[valve], "set_temperature")):
-        return f"the set temperature of {str(judgement.site.mixing_valves[valve].tag).strip()} is blank"
+    if why := gap("mixing_valves", judgement.site.mixing_valves[valve], "set_temperature"):
+        return why
     behind = np.flatnonzero(judgement.network.station_valve == valve)
     return why_hot_runs_unknown(judgement.context, int(behind[0])) if len(behind) else ""
 
 
-def _blank_of_source(source: Any) -> str:
-    """Which cell that its kind needs is blank; "" where none is."""
-    table = TABLE_BY_KEY["hot_water_sources"]
-    for cell in _SOURCE_CELLS[source.kind]:
-        if not isinstance(getattr(source, cell), float):
-            return f"{table.column(cell).heading} of {str(source.tag).strip()} is blank"
-    return ""
-
-
 def _why_minutes_unknown(judgement: Judgement, number: int) -> str:
     """Which cell of a source the minutes wait for."""
+    if why := why_minutes_unknown(judgement, number):
+        return why
     source = judgement.site.hot_water_sources[number]
     tag = str(source.tag).strip()
-    if not isinstance(source.other_demand, float):
-        return f"other demand of {tag} is not stated"
-    if not isinstance(source.kind, str):
-        return f"the kind of {tag} is blank"
-    if why := _blank_of_source(source):
-        return why
-    for valve, loop in judgement.measures.loops.items():
-        if loop.why_unknown and int(judgement.network.valve_source[valve]) == number:
-            return f"what the loop loses is not known: {loop.why_unknown}"
     if source.kind != "storage":
-        return f"the approach of the valve on {tag} is blank, or a temperature of {tag} is not that of hot water"
-    return f"a number that the minutes of {tag} need is blank, or its start temperature is not above the cold water"
+        return f"a temperature of {tag} is not that of hot water"
+    return f"the start temperature of {tag} is not above the cold water"
 
 
 def _bounds(judgement: Judgement, opening: int) -> tuple[int, int]:

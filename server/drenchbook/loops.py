@@ -12,6 +12,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from drenchbook.cell_gaps import gap
 from drenchbook.check_context import Context
 from drenchbook.operating_cases import AFTER_IDLE, CIRCULATION_OFF, NORMAL, POWER_LOST, STATES
 from drenchbook.physics.water import HIGHEST, LOWEST, density, heat_capacity
@@ -75,11 +76,11 @@ def loops(context: Context, around: Surroundings) -> dict[int, Loop]:
         back = numbers.get(tag_key(valve.loop_return_run))
         name = str(valve.tag).strip()
         if back is None:
-            why = f"the return run of the loop of {name} is blank"
+            why = gap("mixing_valves", valve, "loop_return_run")
         elif not flow > 0:
-            why = f"the loop flow of {name} is blank or zero"
+            why = gap("mixing_valves", valve, "loop_flow") or f"the loop flow of {name} is zero"
         elif not LOWEST <= start <= HIGHEST:
-            why = f"the set temperature of {name} is blank"
+            why = gap("mixing_valves", valve, "set_temperature") or f"at its set temperature {name} has no liquid water"
         else:
             runs = tuple(runs_above(context, int(context.network.run_node[back]))[::-1])
             found[number] = _computed(context, around, number, runs, flow, start)

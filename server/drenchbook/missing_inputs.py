@@ -5,8 +5,8 @@ from __future__ import annotations
 import functools
 from typing import Any
 
+from drenchbook.cell_gaps import gap
 from drenchbook.check_context import Context
-from drenchbook.site_cells import BLANK
 from drenchbook.site_model import Missing, tag_key
 from drenchbook.site_tables import TABLE_BY_KEY
 
@@ -72,7 +72,6 @@ class MissingInputs:
 def unusable_cells(table_key: str, row: Any) -> list[str]:
     """Sentences about the cells of one row that were typed but cannot be used, or that are always needed and blank."""
     table, found = TABLE_BY_KEY[table_key], []
-    name = f"{table.sheet} {getattr(row, table.key_column)}"
     values = row.__dict__  # the fields of a frozen row
     for column in table.columns:
         value = values[column.name]
@@ -80,11 +79,8 @@ def unusable_cells(table_key: str, row: Any) -> list[str]:
             continue
         if (value is None or value.typed is None) and _needless(table_key, row, column.name):
             continue
-        if isinstance(value, Missing) and (column.need == "always" or value.typed is not None):
-            colon = "" if value.typed is None else ":"
-            found.append(f"{value.where or name}: {column.heading}{colon} {value.reason}")
-        elif value is None and column.need == "always":
-            found.append(f"{name}: {column.heading} {BLANK}")
+        if column.need == "always" or (isinstance(value, Missing) and value.typed is not None):
+            found.append(gap(table_key, row, column.name))
     return found
 
 

@@ -6,6 +6,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from drenchbook.cell_gaps import gap
 from drenchbook.errors import InputError
 from drenchbook.network_arrays import NONE, NOT_SAID
 from drenchbook.physics.mixing_valve import checked_valve_curve
@@ -59,14 +60,11 @@ class Cells:
         value = getattr(self.row, column)
         if isinstance(value, Missing):
             if not (optional and value.typed is None):
-                self.missing.append(str(value) if value.where else f"{self.name}: {self._heading(column)} {value}")
+                self.missing.append(gap(self.table.key, self.row, column))
             return None
         if value is None and not optional:
             self.say(column, "is blank; it is needed, and a blank is not a zero")
         return value
-
-    def _heading(self, column: str) -> str:
-        return self.table.column(column).heading
 
     def number(self, column: str, optional: bool = False) -> float:
         """The number in SI, or not-a-number."""

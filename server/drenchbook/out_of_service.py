@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from drenchbook.cell_gaps import gap
 from drenchbook.check_samples import PASSED
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.checks import Judgement
@@ -18,7 +19,8 @@ def out_of_service_lines(judgement: Judgement) -> Iterator[SiteLine]:
     """OUT-1 for every hazard of an area, and for every mixing valve, at the owner's number of stations out at once."""
     allowed = judgement.site.project.stations_out_of_service
     if not isinstance(allowed, float):
-        yield unknown("OUT-1", "stations", "the number of stations out of service at once is blank; 0 must be typed")
+        why = gap("project", judgement.site.project, "stations_out_of_service")
+        yield unknown("OUT-1", "stations", f"{why}; 0 must be typed where none may be")
     elif allowed == 0:
         words = "No station is out of service while its hazard is there: the owner's choice."
         yield SiteLine(CHECK_BY_ID["OUT-1"], "stations", PASSED, words)

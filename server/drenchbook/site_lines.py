@@ -10,12 +10,14 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from drenchbook.cell_gaps import gap
 from drenchbook.check_samples import NOT_KNOWN, NOTED, PASSED, SLACK, WARNED, at_least, at_most
 from drenchbook.check_static import PERCENT_SCALE, why_demand_unknown
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.checks import Judgement
 from drenchbook.errors import Problem
 from drenchbook.hot_water import STORED
+from drenchbook.hot_water_words import why_minutes_unknown
 from drenchbook.loop_lines import circulation_off_lines, loop_power_lines
 from drenchbook.operating_cases import NORMAL, OTHER_DEMAND, STATES
 from drenchbook.out_of_service import out_of_service_lines
@@ -28,7 +30,7 @@ from drenchbook.site_line import name_of as _name
 from drenchbook.site_line import sentence as _sentence
 from drenchbook.site_line import unknown as _unknown
 from drenchbook.site_model import tag_key
-from drenchbook.solver_results import SOLVED, STATE_WORDS
+from drenchbook.solver_results import MISSING, SOLVED, STATE_WORDS
 from drenchbook.units import unit_of
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -74,7 +76,16 @@ def _unsolved(judgement: Judgement, openings: Any) -> int:
 
 def _why_unsolved(judgement: Judgement, opening: int) -> str:
     codes = judgement.results.normal.state[:, opening]
-    return f"{judgement.cases.label(opening)}: {STATE_WORDS[int(codes[codes != SOLVED][0])]}"
+    code, label = int(codes[codes != SOLVED][0]), judgement.cases.label(opening)
+    stations = judgement.context.stations_of(opening) if code == MISSING else []
+    gaps = [text for station in stations for text in judgement.measures.missing.of(station)]
+    return f"{label}: {gaps[0] if gaps else STATE_WORDS[code]}"
+
+
+def _why_no_case(judgement: Judgement, openings: Any) -> str:
+    """Why no case of some openings is solved; "" where one is."""
+    codes = judgement.results.normal.state[:, openings]
+    return _why_unsolved(judgement, int(openings[0])) if len(openings) and (codes != SOLVED).all() else ""
 
 
 def _other_tank(judgement: Judgement) -> Iterator[SiteLine]:
@@ -89,7 +100,8 @@ def _other_tank(judgement: Judgement) -> Iterator[SiteLine]:
         seconds = np.broadcast_to(samples.value, (len(samples.conditions), len(samples.pairs.member)))[:, columns]
         name, limit = _name(source), NAN if row.value is None else row.value
         if np.isnan(seconds).all() or math.isnan(limit):
-            why = row.why_missing or "no case with the valve under control, or a number of the source is blank"
+            why = row.why_missing or why_minutes_unknown(judgement, number) or _why_no_case(judgement, openings)
+            why = why or "in no case its valves are under control, with hot water that is hot enough"
             yield _unknown("HOT-2", name, why, limit=limit)
             continue
         state, place = np.unravel_index(np.nanargmin(seconds), seconds.shape)
@@ -120,7 +132,9 @@ def _recovery(judgement: Judgement) -> Iterator[SiteLine]:
         with np.errstate(divide="ignore", invalid="ignore"):
             seconds = np.where(drawn == 0, 0.0, drawn / hot.recovery[:, [number]])
         if np.isnan(seconds).all() or math.isnan(asked):
-            why = "the recovery time asked for is blank" if math.isnan(asked) else "a number of the source is blank"
+            why = gap("project", context.site.project, "recovery_time") or why_minutes_unknown(judgement, number)
+            why = why or _why_no_case(judgement, cases.sources.opening[columns])
+            why = why or "in no case its valves are under control, with hot water that is hot enough"
             yield _unknown("HOT-5", name, why, limit=asked)
             continue
         state, place = np.unravel_index(np.nanargmax(seconds), seconds.shape)
@@ -143,7 +157,7 @@ def _storage_temperature(judgement: Judgement) -> Iterator[SiteLine]:
     for source in judgement.site.hot_water_sources:
         if source.kind == "storage":
             value = context.cell("hot_water_sources", source, "set_temperature")
-            why = limit.why_missing or "its set temperature is blank"
+            why = limit.why_missing or gap("hot_water_sources", source, "set_temperature")
             yield _line(judgement, "HOT-6", source.tag, (value - asked) / PERCENT_SCALE, value, asked, why=why)
 
 
@@ -172,13 +186,19 @@ def _supply_flow(judgement: Judgement, supply: Any, fault: str, state: int, colu
     level = STATES[state][1]
     tested = _tested(judgement, supply, level)
     if math.isnan(tested):
-        return _unknown("SUP-1", name, f"its test flow, {level} state, is blank", limit=tested)
+        return _unknown("SUP-1", name, gap("supplies", supply, f"test_flow_{level}"), limit=tested)
     if np.isnan(flows).all():
-        why = "no case is solved" if fault == NORMAL else "other demand is not stated, or no case is solved with it"
+        why = _why_no_case(judgement, openings) if fault == NORMAL else _other_demand_gap(judgement)
         return _unknown("SUP-1", name, why, limit=tested)
     place = int(np.nanargmax(flows))
     value, case = float(flows[place]), judgement.context.case_label(int(openings[place]), state, fault)
     return _line(judgement, "SUP-1", name, float(at_most(value, tested)), value, tested, name, case)
+
+
+def _other_demand_gap(judgement: Judgement) -> str:
+    """The first other demand that is not stated, or that no case is solved with what is."""
+    rows = [(key, row) for key in ("supplies", "hot_water_sources") for row in getattr(judgement.site, key)]
+    return next((why for key, row in rows if (why := gap(key, row, "other_demand"))), "no case is solved with it")
 
 
 def _tested(judgement: Judgement, supply: Any, level: str) -> float:
@@ -247,11 +267,13 @@ def _flow_tests(judgement: Judgement) -> Iterator[SiteLine]:
     for supply in judgement.site.supplies:
         name = _name(supply)
         if not isinstance(supply.gauge_elevation, float):
-            yield _line(judgement, "DAT-4", name, -1.0, what=f"Gauge elevation of {name} is blank")
+            what = gap("supplies", supply, "gauge_elevation")
+            yield _line(judgement, "DAT-4", name, -1.0, what=what)
         if not isinstance(supply.test_date, datetime.date):
             yield _line(judgement, "DAT-4", name, -1.0, what=f"The flow test of {name} has no date")
         elif not isinstance(date, datetime.date) or limit.value is None:
-            yield _unknown("DAT-4", name, limit.why_missing or "the calculation date is blank")
+            why = limit.why_missing or gap("project", judgement.site.project, "calculation_date")
+            yield _unknown("DAT-4", name, why)
         elif supply.test_date > date:
             yield _unknown("DAT-4", name, "the flow test is later than the calculation date")
         else:

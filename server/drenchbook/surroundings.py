@@ -12,6 +12,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from drenchbook.cell_gaps import gap
 from drenchbook.check_context import Context
 from drenchbook.network_arrays import REDUCER, RUN
 from drenchbook.physics.heat_loss import FILM_COEFFICIENT, overall_conductance
@@ -139,25 +140,23 @@ def why_unknown(context: Context, run: Any, season: str) -> str:
     """Which cell keeps the temperature around a run from being known; "" where it is known."""
     name, project = str(run.tag).strip(), context.site.project
     if not isinstance(run.exposure, str):
-        return f"the exposure of run {name} is blank"
+        return gap("pipe_runs", run, "exposure")
     column = f"{AIR.get(run.exposure, 'room')}_{season}"
     if np.isnan(context.cell("project", project, column)):
-        words = column.replace("_", " ")
-        return f"the {words} season temperature is blank in Project, and run {name} stands in it"
+        return f"{gap('project', project, column)}; run {name} stands in it"
     if not np.isnan(_irradiance(context, run, season)):
         return ""
     if run.sun is not True:
-        return f"whether the sun shines on run {name} is blank"
-    if getattr(project, f"sun_{season}") is not True:
-        return f"whether the sun shines on outside pipes in the {season} season is blank in Project"
-    return f"the sun shines on run {name} in the {season} season, and its irradiance is blank in Project"
+        return gap("pipe_runs", run, "sun")
+    column = f"sun_{season}" if getattr(project, f"sun_{season}") is not True else f"irradiance_{season}"
+    return f"{gap('project', project, column)}; run {name} may lie in the sun"
 
 
 def why_heat_unknown(context: Context, run: Any, season: str) -> str:
     """Which cell keeps the heat that a run gains or loses from being known; "" where it is known."""
     why = why_unknown(context, run, season)
     if not why and np.isnan(context.cell("pipe_runs", run, "insulation")):
-        return f"the insulation of run {str(run.tag).strip()} is blank; 0 must be typed for a bare pipe"
+        return f"{gap('pipe_runs', run, 'insulation')}; 0 must be typed for a bare pipe"
     return why
 
 

@@ -159,7 +159,7 @@ FIRES = (
           r"^WH-1 has to heat 0\.[5-9]\d gpm of hot water; by its data the limit is 1\.80 gpm\.$"),
     Fires("HOT-4", lambda: heater(maximum_rise=80.0), "L2", FAILED,
           r"^WH-1 has to warm water by 88 Δ°F; by its data the limit is 80 Δ°F\."),
-    Fires("HOT-4", lambda: heater(maximum_rise=None), "L2", NOT_KNOWN, r"Maximum rise of WH-1 is blank\."),
+    Fires("HOT-4", lambda: heater(maximum_rise=None), "L2", NOT_KNOWN, r"WH-1: Maximum rise is blank\."),
     Fires("HOT-1", laboratory, "L1", FAILED, r"^Hot water of WH-1 lasts 11\.[7-9] min of 15\.0 min\."),
     Fires("HOT-2", laboratory, "WH-1", WARNED,
           r"^If the tank of WH-1 mixes, hot water lasts \d\.\d min of 15\.0 min\."),
@@ -202,11 +202,11 @@ FIRES = (
     Fires("EVT-1", lambda: lab("events", "bench 1", reason=None), "bench 1", FAILED,
           r"^Event bench 1 has no written reason\.$"),
     Fires("EVT-2", lambda: lab("supplies", "SUP-1", other_demand=BLANKED), "L5", NOT_KNOWN,
-          r"other demand of SUP-1 is not stated\.$"),
+          r"Supplies SUP-1: Other demand is blank; it is needed, and a blank is not a zero\.$"),
     # the worked laboratory: 25.42 + 3.20 gpm at the high state
     Fires("DRN-1", lambda: lab("stations", "L1", drain=25.0), "L1", WARNED,
           r"^L1 gives up to 28\.[6-9] gpm; its drain takes 25\.0 gpm\.$"),
-    Fires("DRN-1", lambda: lab("stations", "L1", drain=BLANKED), "L1", NOT_KNOWN, r"drain capacity of L1 is blank\.$"),
+    Fires("DRN-1", lambda: lab("stations", "L1", drain=BLANKED), "L1", NOT_KNOWN, r"L1: Drain capacity is blank; "),
     # L5 with L2 has 21.41 gpm at 23.7 psi with 0.0009 · q²; 0.0120 · q² takes 5.8 psi more at 23 gpm; the lower
     # flow gives one or two back: some 19 psi, 22 · √(19 / 25) = 19.2 gpm
     Fires("STR-1", lambda: lab("line_devices", "S-1", loss_per_flow_squared=0.004), "L5", WARNED,
@@ -221,7 +221,7 @@ FIRES = (
     Fires("OUT-1", lambda: lab("project", "", stations_out_of_service=1.0), "MV-1", WARNED,
           r"^With MV-1 out of service no station is left for: acids, Lab 101, fume hoods; "),
     Fires("OUT-1", lambda: lab("project", "", stations_out_of_service=BLANKED), "stations", NOT_KNOWN,
-          r"out of service at once is blank; 0 must be typed\.$"),
+          r"Stations out of service at once is blank; .*; 0 must be typed where none may be\.$"),
     Fires("LOC-1", lambda: lab("stations", "L1", travel_time=12.0), "L1", WARNED,
           r"^Travel time is 12 s, limit 10 s\.$"),
     Fires("LOC-1", lambda: lab("stations", "L1", outlet_1_height=97.0), "L1", WARNED,

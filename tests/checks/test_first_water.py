@@ -49,9 +49,9 @@ def test_insulation_does_not_mend_hot_first_water():
 @pytest.mark.parametrize(
     ("cells", "words"),
     [
-        ({"irradiance_warm": None}, "the sun shines on run TR-L1 in the warm season, and its irradiance is blank"),
-        ({"sun_warm": None}, "whether the sun shines on outside pipes in the warm season is blank in Project"),
-        ({"outside_air_warm": None}, "the outside air warm season temperature is blank in Project"),
+        ({"irradiance_warm": None}, "Irradiance, warm season is blank; run TR-L1 may lie in the sun"),
+        ({"sun_warm": None}, "Sun on outside pipes, warm season is blank; run TR-L1 may lie in the sun"),
+        ({"outside_air_warm": None}, "Project: Outside air, warm season is blank; run TR-L1 stands in it"),
     ],
 )
 def test_sun_that_nobody_measured_is_unknown(cells, words):
@@ -103,7 +103,7 @@ def test_a_hot_run_warmer_than_the_set_temperature_makes_nobody_wait(cells, foun
     assert verdict.outcome == found
     if found == NOT_KNOWN:
         words = message(judgement, verdict, station(judgement, "L1"))
-        assert words.startswith("Cooled hot run is not known: the room warm season temperature is blank in Project")
+        assert words.startswith("Cooled hot run is not known: Project: Room, warm season is blank")
 
 
 def test_a_valve_goes_full_hot_while_its_hot_run_is_cold():

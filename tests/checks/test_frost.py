@@ -85,9 +85,12 @@ def test_a_blank_limit_is_unknown_only_where_something_is_heated_in_frost():
 @pytest.mark.parametrize(
     ("site", "words"),
     [
-        (lambda: frosty(exposure=None), "the exposure of run TR-L1 is blank"),
-        (lambda: edited(frosty(air=40.0), "project", "", outside_air_cold=None), "outside air cold season temperature"),
-        (lambda: lab("project", "", room_cold=None), "the room cold season temperature is blank in Project"),
+        (lambda: frosty(exposure=None), "Pipe runs TR-L1: Exposure is blank"),
+        (
+            lambda: edited(frosty(air=40.0), "project", "", outside_air_cold=None),
+            "Project: Outside air, cold season is blank",
+        ),
+        (lambda: lab("project", "", room_cold=None), "Project: Room, cold season is blank"),
     ],
 )
 def test_a_blank_is_unknown(site, words):
@@ -103,7 +106,7 @@ def test_a_known_failure_is_not_hidden_by_a_blank():
 def test_bare_by_a_blank_is_unknown_where_it_fails():
     outcome, words, _, _ = told(frosty(held_temperature=85.0, insulation=None), "FRZ-2")
     assert outcome == NOT_KNOWN
-    assert "the insulation of run TR-L1 is blank" in words
+    assert "Pipe runs TR-L1: Insulation is blank" in words
 
 
 def test_two_degrees_meet_the_limit():

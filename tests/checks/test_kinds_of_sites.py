@@ -102,7 +102,7 @@ def test_a_source_without_a_tank_and_with_a_blank_is_unknown(cells, heading):
     judgement = judge(heater(**{**cells, column: BLANKED}))
     for check in ("HOT-1", "TMP-1") + (() if column == "tolerance" else ("HOT-4",)):
         assert verdict(judgement, check, "L1").outcome == NOT_KNOWN, check
-        assert f"{heading} of WH-1 is blank" in words(judgement, check, "L1")
+        assert f"ot water sources WH-1: {heading} is blank" in words(judgement, check, "L1")
     assert judgement.station_outcomes.min() >= NOT_KNOWN
 
 

@@ -113,8 +113,8 @@ def test_a_return_run_changes_nothing_else():
 @pytest.mark.parametrize(
     ("cells", "words"),
     [
-        ({"loop_flow": None}, "the loop flow of MV-1 is blank or zero"),
-        ({"loop_return_run": None}, "the return run of the loop of MV-1 is blank"),
+        ({"loop_flow": None}, "Mixing valves MV-1: Loop flow is blank"),
+        ({"loop_return_run": None}, "Mixing valves MV-1: Loop return run is blank"),
     ],
 )
 def test_half_a_loop_is_unknown(cells, words):
@@ -130,7 +130,7 @@ def test_half_a_loop_is_unknown(cells, words):
 def test_a_blank_around_the_loop_is_unknown():
     outcome, sentence, _ = told(edited(looped(), "pipe_runs", "TR-R", insulation=None), "LOP-1")
     assert outcome == NOT_KNOWN
-    assert "the insulation of run TR-R is blank" in sentence
+    assert "Pipe runs TR-R: Insulation is blank" in sentence
 
 
 def test_a_return_run_in_frost_counts_for_every_station():

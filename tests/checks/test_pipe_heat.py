@@ -106,10 +106,10 @@ def test_what_helps_on_the_way_is_not_relied_on():
 @pytest.mark.parametrize(
     ("table", "tag", "cells", "words"),
     [
-        ("pipe_runs", "TR-L1", {"insulation": None}, "the insulation of run TR-L1 is blank"),
-        ("pipe_runs", "TR-L1", {"exposure": None}, "the exposure of run TR-L1 is blank"),
-        ("project", "", {"room_warm": None}, "the room warm season temperature is blank in Project"),
-        ("pipe_runs", "TR-L1", {"exposure": "outside", "sun": True}, "its irradiance is blank in Project"),
+        ("pipe_runs", "TR-L1", {"insulation": None}, "Pipe runs TR-L1: Insulation is blank"),
+        ("pipe_runs", "TR-L1", {"exposure": None}, "Pipe runs TR-L1: Exposure is blank"),
+        ("project", "", {"room_warm": None}, "Project: Room, warm season is blank"),
+        ("pipe_runs", "TR-L1", {"exposure": "outside", "sun": True}, "run TR-L1 may lie in the sun"),
     ],
 )
 def test_a_blank_that_shows_is_unknown(table, tag, cells, words):
@@ -178,5 +178,5 @@ def test_a_hot_run_that_loses_its_heat_starves_the_valve():
     assert verdict.outcome == FAILED
     assert message(judgement, verdict, 0).startswith("Hot above set at the valve is ")
     blank = judge(edited(site, "pipe_runs", "HW-1", insulation=None))
-    assert "the insulation of run HW-1 is blank" in message(blank, blank.verdict(CHECK_BY_ID["VLV-3"], 0), 0)
+    assert "Pipe runs HW-1: Insulation is blank" in message(blank, blank.verdict(CHECK_BY_ID["VLV-3"], 0), 0)
     assert judge(edited(site, "pipe_runs", "HW-1", insulation=2.0)).verdict(CHECK_BY_ID["VLV-3"], 0).outcome == PASSED
