@@ -1,151 +1,224 @@
 """What a technician should find on the day of a test: windows of flow, pressure, time and temperature at each outlet.
 
-The site is solved again with the static pressure and the water temperatures of that day, each station alone with all
-its outlets open; how far the instruments may err widens the windows.
+The site is solved again with the pressures and the water temperatures of that day, each station alone with all its
+outlets open. What gauge and thermometer may err in these widens the windows; what they may err in a reading does not:
+that belongs to the reading.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
+from drenchbook.check_context import Context
+from drenchbook.check_measures import Measures
+from drenchbook.faulted_network import faults_of
+from drenchbook.field_day import DayOfTest, not_measured, site_on
+from drenchbook.hot_water import DAY
 from drenchbook.judged_site import JudgedSite
 from drenchbook.network import compile_network
-from drenchbook.operating_cases import NORMAL, STATES, stations_alone
-from drenchbook.result_tables import FIELD_COLUMNS, NOT_APPLICABLE, NOT_KNOWN
-from drenchbook.site_model import Site
-from drenchbook.site_tables import HOT_WATER_SOURCES, PROJECT, SUPPLIES
-from drenchbook.solver import solve
-from drenchbook.solver_results import SOLVED, STATE_WORDS, FaultResults
+from drenchbook.operating_cases import HOT_LOST, NORMAL, stations_alone
+from drenchbook.result_tables import FIELD_COLUMNS, NOT_APPLICABLE, NOT_KNOWN, VALVE_GROUP
+from drenchbook.site_model import Site, tag_key
+from drenchbook.solver import solve, static_pressures
+from drenchbook.solver_results import SOLVED, STATE_WORDS
 from drenchbook.units import from_si
+
+Numbers: TypeAlias = np.ndarray[Any, Any]
 
 KEY = " | "  # between a station's tag and its outlet
 ENTER = "enter static pressure, water temperatures and uncertainties of the day"
-TEMPERATURE_OF = {"storage": "start_temperature", "plant main": "main_temperature"}
-
-
-@dataclass(frozen=True)
-class DayOfTest:
-    """What was measured before the test; None where it was not."""
-
-    static: float | None  # [Pa] at the supply's gauge, no flow
-    cold: float | None  # [°C]
-    hot: float | None  # [°C] at the source
-    pressure_error: float | None  # [Pa] of the gauge, either way
-    temperature_error: float | None  # [K] of the thermometer, either way
-
-    @property
-    def complete(self) -> bool:
-        """Whether everything was entered."""
-        return None not in (self.static, self.cold, self.hot, self.pressure_error, self.temperature_error)
+ENDLESS, NEVER = "does not end", "never"
 
 
 def field_rows(site: JudgedSite, day: DayOfTest) -> list[list[Any]]:
-    """One row for each outlet of each station, in the order of FIELD_COLUMNS; windows are blank until the day is known.
+    """One row for each outlet of each station, then one for each valve; windows are blank until the day is known.
 
     Parameters
     ----------
     site : JudgedSite
         The judged site. [-]
     day : DayOfTest
-        What was measured before the test. [-]
+        What was measured on the day. [-]
+
+    Returns
+    -------
+    list of list
+        In the order of FIELD_COLUMNS, in the units of the site. [-]
     """
-    found = _Windows(site, day) if day.complete else None
+    windows = windows_on(site, day) if day.complete else None
     rows = []
     for number, tag in enumerate(site.cases.station_tags):
+        valve = site.context.valve_of_station[number]
         for outlet in np.flatnonzero(site.cases.outlet_station == number):
-            name = site.cases.outlet_names[outlet]
-            need = float(site.context.required_flow[outlet])
-            values: dict[str, Any] = {"key": f"{tag.strip()}{KEY}{name}", "need": need, "state": ENTER}
-            if found is not None:
-                values.update(found.of(number, int(outlet)))
-            rows.append([_cell(site, column.name, column.unit(site.units), values) for column in FIELD_COLUMNS])
+            values: dict[str, Any] = {
+                "key": f"{tag.strip()}{KEY}{site.cases.outlet_names[outlet]}", "state": ENTER,
+                "need": float(site.context.required_flow[outlet]),
+                "valve": str(valve.tag).strip() if valve is not None else NOT_APPLICABLE,
+            }  # fmt: skip
+            if windows is not None:
+                values.update(windows.of_outlet(number, int(outlet)))
+            rows.append(_row(site, values))
+    for number, valve in enumerate(site.judgement.site.mixing_valves):
+        values = {"key": f"{str(valve.tag).strip()}{KEY}{VALVE_GROUP}", "state": ENTER, "valve": str(valve.tag).strip()}
+        if windows is not None:
+            values.update(windows.of_valve(number))
+        rows.append(_row(site, values))
     return rows
 
 
-def _cell(site: JudgedSite, name: str, unit: str, values: dict[str, Any]) -> Any:
-    value = values.get(name, NOT_APPLICABLE)
+def _row(site: JudgedSite, values: dict[str, Any]) -> list[Any]:
+    return [_cell(site, column, values.get(column.name, NOT_APPLICABLE)) for column in FIELD_COLUMNS]
+
+
+def _cell(site: JudgedSite, column: Any, value: Any) -> Any:
     if isinstance(value, str):
         return value
-    return float(f"{from_si(value, unit):.10g}") if math.isfinite(value) else NOT_KNOWN
+    return float(f"{from_si(value, column.unit(site.units)):.10g}") if math.isfinite(value) else NOT_KNOWN
 
 
-class _Windows:
-    """The site solved for the day of the test."""
+def windows_on(site: JudgedSite, day: DayOfTest) -> Windows:
+    """The windows of a day, worked out once for all that ask."""
+    known = site.judgement.remembered.get(("field test",))
+    if known is None or known[0] != day:
+        known = day, Windows(site.judgement.site, day)
+        site.judgement.remembered["field test",] = known
+    found: Windows = known[1]
+    return found
 
-    def __init__(self, site: JudgedSite, day: DayOfTest):
-        self.site, self.day = site, day
-        self.network = compile_network(site_on(site.judgement.site, day))
+
+class Windows:
+    """A site solved for the day of a test."""
+
+    def __init__(self, site: Site, day: DayOfTest):
+        self.day, self.site = day, site_on(site, day)
+        self.network = compile_network(self.site)
         self.cases = stations_alone(self.network)
-        self.results: FaultResults = solve(self.network, self.cases, (NORMAL,)).normal
-        season = "cold"  # both seasons have the water of the day
-        self.states = [state for state, (name, _) in enumerate(STATES) if name == season]
+        faults = (NORMAL, HOT_LOST) if HOT_LOST in faults_of(self.network) else (NORMAL,)
+        self.results = solve(self.network, self.cases, faults)
+        self.context = Context(self.site, self.network, self.cases, self.results)
+        self.measures = Measures(self.context)
+        self._course = self.measures.courses.summary(NORMAL)
+        self._lasts = self.measures.hot_water.seconds
+        self._static = self._statics()
 
-    def of(self, number: int, outlet: int) -> dict[str, Any]:
-        """The windows of one outlet; the station's own opening has its number."""
-        now, states = self.results, self.states
-        solved = now.state[states, number]
+    # ---- what is asked for ----
+
+    def of_outlet(self, number: int, outlet: int) -> dict[str, Any]:
+        """The windows of one outlet in SI, by the names of FIELD_COLUMNS; the station's own opening has its number."""
+        if reason := not_measured(self.context, number):
+            return {"state": reason}
+        now, values = self.results.normal, {"state": ""} | self._limits()
+        values |= {name: float(each[outlet]) for name, each in zip(("static_least", "static_most"), self._static,
+                                                                   strict=True)}  # fmt: skip
+        solved = now.state[:, number]
         if not (solved == SOLVED).all():
-            return {"state": STATE_WORDS[int(solved.max())]}
-        pairs = self.cases.outlets
-        pair = next(p for p in range(pairs.of(number).start, pairs.of(number).stop) if int(pairs.member[p]) == outlet)
-        flow, pressure = now.outlet_flow[states, pair], now.outlet_pressure[states, pair]
+            return values | {"state": STATE_WORDS[int(solved.max())]}
+        pair = self.pair(number, outlet)
+        for name, numbers in (("flow", now.outlet_flow[:, pair]), ("pressure", now.outlet_pressure[:, pair])):
+            values[f"{name}_least"], values[f"{name}_most"] = float(numbers.min()), float(numbers.max())
+        return values | self.temperatures(number) | self._times(number)
+
+    def of_valve(self, number: int) -> dict[str, Any]:
+        """The windows of a valve: its loss tests at the station that gets least of what it needs without hot water."""
+        behind = [n for n in np.flatnonzero(self.network.station_valve == number).tolist()
+                  if not not_measured(self.context, n)]  # fmt: skip
+        if not behind:
+            return {"state": "no station behind it that is measured here"}
+        totals = {n: self.lost_flow(n) for n in behind}
+        needs = {n: float(np.sum(self.context.required_flow[list(self.context.outlets_of[n])])) for n in behind}
+        unsolved = [n for n in behind if math.isnan(totals[n][0]) or math.isnan(needs[n])]
+        hardest = unsolved[0] if unsolved else min(behind, key=lambda n: totals[n][0] / needs[n])
+        row = self.site.mixing_valves[number]
         values: dict[str, Any] = {
-            "flow_least": float(flow.min()), "flow_most": float(flow.max()),
-            "pressure_least": float(pressure.min()), "pressure_most": float(pressure.max()), "state": "",
+            "state": "", "need": needs[hardest], "open": str(self.cases.station_tags[hardest]).strip(),
+            "flow_least": totals[hardest][0], "flow_most": totals[hardest][1], **self._limits(),
+            "leak_most": self._at_most(row, "leakage"), "shut_most": self._at_most(row, "shutoff_time"),
         }  # fmt: skip
-        return values | self._temperature(number)
+        if unsolved:
+            fault = self.results.fault(HOT_LOST) if HOT_LOST in self.results.names else None
+            values["state"] = "no flow path" if fault is None else STATE_WORDS[int(fault.state[:, hardest].max())]
+        return values | self.temperatures(hardest)
 
-    def _temperature(self, number: int) -> dict[str, float]:
-        """When it should be tepid, and between which temperatures then."""
-        assert self.day.cold is not None
-        assert self.day.temperature_error is not None
-        valve, error = int(self.network.station_valve[number]), self.day.temperature_error
+    def pair(self, number: int, outlet: int) -> int:
+        """Place of an outlet in its station's own opening."""
+        pairs = self.cases.outlets.of(number)
+        return pairs.start + self.cases.outlets.member[pairs].tolist().index(outlet)
+
+    def lost_flow(self, number: int) -> tuple[float, float]:
+        """Least and greatest flow of all outlets of a station with hot water shut. [m³/s]"""
+        if HOT_LOST not in self.results.names:
+            return math.nan, math.nan
+        flow = self.results.fault(HOT_LOST).outlet_flow[:, self.cases.outlets.of(number)].sum(axis=1)
+        return float(flow.min()), float(flow.max())
+
+    def temperatures(self, number: int) -> dict[str, Any]:
+        """Between which temperatures the water should be once it is tepid. [°C]"""
+        cold, hot, error = self.day.cold, self.day.hot, self.day.temperature_error
+        assert cold is not None
+        assert hot is not None
+        assert error is not None
+        valve = int(self.network.station_valve[number])
         if valve < 0:
-            return {"temperature_least": self.day.cold - error, "temperature_most": self.day.cold + error, "tepid": 0.0}
-        mixed = self.results.valve.mixed_temperature[self.states, self.cases.valves.of(number).start]
-        row = self.site.judgement.site.mixing_valves[valve]
-        model = self.site.context.model_of(row)
-        error += self.site.context.cell("valve_models", model, "tolerance") if model is not None else math.nan
-        seconds = self.results.station.purge_seconds[self.states, self.cases.stations.of(number).start]
-        return {"temperature_least": float(mixed.min()) - error, "temperature_most": float(mixed.max()) + error,
-                "tepid": float(seconds.max())}  # fmt: skip
+            return {"temperature_least": cold - error, "temperature_most": cold + error}
+        mixed = self.results.normal.valve.mixed_temperature[:, self.cases.valves.of(number).start]
+        model = self.context.model_of(self.site.mixing_valves[valve])
+        tolerance = self.context.cell("valve_models", model, "tolerance") if model is not None else math.nan
+        least, most = min(float(mixed.min()), hot - error), max(float(mixed.max()), cold + error)
+        if math.isnan(float(mixed.sum())):  # not under control in one of the states
+            least = most = math.nan
+        return {"temperature_least": least - tolerance, "temperature_most": most + tolerance}
 
+    # ---- parts ----
 
-def site_on(site: Site, day: DayOfTest) -> Site:
-    """The site with the supply and the water of one day: each supply keeps the fall of its flow test.
+    def _limits(self) -> dict[str, Any]:
+        least, most = self.context.limit("TMP least").value, self.context.limit("TMP greatest").value
+        return {"limit_least": math.nan if least is None else least, "limit_most": math.nan if most is None else most}
 
-    Low and high state stand for the gauge reading less and more what the gauge may err.
-    """
-    assert day.static is not None
-    assert day.pressure_error is not None
-    supplies = []
-    for row in site.supplies:
-        changed: dict[str, Any] = {}
-        for level, sign in (("low", -1.0), ("high", 1.0)):
-            unit = SUPPLIES.column(f"static_{level}").unit(site.units)
-            static = float(from_si(day.static + sign * day.pressure_error, unit))
-            curve = getattr(row, f"curve_{level}")
-            before, residual = getattr(row, f"static_{level}"), getattr(row, f"residual_{level}")
-            if isinstance(curve, tuple) and curve:
-                changed[f"curve_{level}"] = tuple((flow, p + static - curve[0][1]) for flow, p in curve)
-            elif isinstance(before, float) and isinstance(residual, float):
-                changed |= {f"static_{level}": static, f"residual_{level}": residual + static - before}
-        supplies.append(row.model_copy(update=changed))
-    water = {f"cold_water_{season}": _typed(PROJECT.column(f"cold_water_{season}").unit(site.units), day.cold)
-             for season in ("cold", "warm")}  # fmt: skip
-    sources = []
-    for source in site.hot_water_sources:
-        column = TEMPERATURE_OF.get(str(source.kind), "set_temperature")
-        unit = HOT_WATER_SOURCES.column(column).unit(site.units)
-        sources.append(source.model_copy(update={column: _typed(unit, day.hot)}))
-    return site.model_copy(update={"supplies": tuple(supplies), "hot_water_sources": tuple(sources),
-                                   "project": site.project.model_copy(update=water)})  # fmt: skip
+    def _times(self, number: int) -> dict[str, Any]:
+        """Seconds until it should be tepid, and as set, the latest of all states; how long hot water lasts."""
+        lasts = {"lasts": self._minutes(number)}
+        if int(self.network.station_valve[number]) < 0:
+            return {"tepid": 0.0, "settled": 0.0} | lasts
+        pair = self.cases.stations.of(number).start
+        seconds = self._course.tepid_after[:, pair]
+        one = self.measures.courses.phases(NORMAL, np.array([pair]))
+        settled = float((one.purge + one.cooled + one.silent).max())
+        return {"tepid": NEVER if np.isinf(seconds).any() else float(seconds.max()), "settled": settled} | lasts
 
+    def _minutes(self, number: int) -> float | str:
+        """Seconds of hot water at the valve; the shortest of all states."""
+        part = self.cases.sources.of(number)
+        if part.start == part.stop:
+            return NOT_APPLICABLE
+        least = float(self._lasts[:, part.start].min())
+        return ENDLESS if least >= DAY else least
 
-def _typed(unit: str, value: float | None) -> float:
-    assert value is not None
-    return float(from_si(value, unit))
+    def _at_most(self, valve: Any, column: str) -> float:
+        """The smaller of what the model's data says after cold supply failure and its limit; not known without both."""
+        model, limit = self.context.model_of(valve), {"leakage": "BYP-3 leakage", "shutoff_time": "BYP-3 time"}[column]
+        allowed = self.context.limit(limit).value
+        if model is None or allowed is None:
+            return math.nan
+        return float(np.min([self.context.cell("valve_models", model, column), allowed]))
+
+    def _statics(self) -> tuple[Numbers, Numbers]:
+        """Least and greatest pressure of each outlet at no flow: devices may hold back what they lose there, or not."""
+        lowest, highest = self.day.statics()
+        days = (DayOfTest(static, self.day.cold, self.day.hot, 0.0, 0.0) for static in (lowest, highest))
+        low, high = (static_pressures(compile_network(site_on(self.site, day))) for day in days)
+        held = np.array([self._held_back(station) for station in range(len(self.site.stations))], dtype=float)
+        return low.outlet - held[self.cases.outlet_station], high.outlet
+
+    def _held_back(self, station: int) -> float:
+        """What the devices on the way of a station lose at no flow, on all its sides together. [Pa]"""
+        network, seen = self.network, dict[str, float]()
+        number = {tag_key(tag): run for run, tag in enumerate(network.run_tags)}
+        for table, tag in self.context.walks[station]:
+            for key in network.run_devices[number[tag]] if table == "pipe_runs" else ():
+                curve = network.device_curve.get(key, -1)
+                if curve >= 0 and not network.device_head.get(key, 0.0):
+                    seen[key] = float(network.curves[curve][1][0])
+        return sum(seen.values())

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from drenchbook import case_rows, course_rows, path_rows, schedule_rows, set_rows
 from drenchbook.check_samples import NOT_KNOWN, OUTCOME_WORDS
 from drenchbook.checks import worst_word
-from drenchbook.field_windows import DayOfTest, field_rows
+from drenchbook.field_corrections import correction_rows
+from drenchbook.field_day import DayOfTest
+from drenchbook.field_windows import field_rows
 from drenchbook.judged_site import JudgedSite
 from drenchbook.result_tables import NOT_APPLICABLE, SITE_COLUMNS
 from drenchbook.site_lines import SiteLine, site_lines
@@ -52,8 +54,12 @@ class Report(JudgedSite):
         return course_rows.course_rows(self, station, case, mixed_fraction)
 
     def field_rows(self, day: DayOfTest) -> list[list[Any]]:
-        """One row for each outlet: what a test on that day should find."""
+        """One row for each outlet, then for each valve: what a test on that day should find."""
         return field_rows(self, day)
+
+    def correction_rows(self, day: DayOfTest, lines: Sequence[Sequence[Any]]) -> list[list[Any]]:
+        """One row for each line of readings: which input to correct first, and by how much."""
+        return correction_rows(self, day, lines)
 
     def choice_rows(self, station: str = "") -> list[list[Any]]:
         """What may be chosen for the path of a station: what is open, season, supply, fault."""

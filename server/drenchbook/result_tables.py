@@ -208,18 +208,51 @@ CHOICE_COLUMNS: tuple[ResultColumn, ...] = (
     C("fault", "Fault", width=26),
 )
 
-# What a test should find at each outlet; the first column names station and outlet.
+# What a test should find at each outlet, then at each valve; the first column names station and outlet.
+VALVE_GROUP = "valve group"  # stands for the outlet in the line of a valve
 FIELD_COLUMNS: tuple[ResultColumn, ...] = (
     C("key", "Station and outlet", width=26),
+    C("valve", "Valve", width=9),
     C("need", "Required", "flow", 2),
     C("flow_least", "Least", "flow", 2),
     C("flow_most", "Most", "flow", 2),
     C("pressure_least", "Least pressure", "pressure", 1),
     C("pressure_most", "Most pressure", "pressure", 1),
+    C("static_least", "Least static", "pressure", 1),
+    C("static_most", "Most static", "pressure", 1),
     C("tepid", "Tepid within", "seconds", 0),
+    C("settled", "As set after", "seconds", 0),
+    C("lasts", "Hot water lasts", "minutes", 1),
     C("temperature_least", "From", "temperature", 1),
     C("temperature_most", "To", "temperature", 1),
+    C("limit_least", "Limit, least", "temperature", 1),
+    C("limit_most", "Limit, greatest", "temperature", 1),
+    C("leak_most", "Most with cold shut", "flow", 2),
+    C("shut_most", "Shut within", "seconds", 0),
+    C("open", "Open for the loss tests", width=12),
     C("state", "State", width=30),
+)
+# The seconds after opening at which temperatures are read, and the cells of one line of the Field test in their order.
+FIELD_SECONDS = (0, 5, 10, 15, 20, 30, 45, 60, 120, 180, 300, 600, 900)
+FIELD_TIMES = tuple(f"t{seconds}" for seconds in FIELD_SECONDS)
+FIELD_LINE = (
+    "tag", "outlet", "need", "flow_least", "flow_most", "pressure_least", "pressure_most", "static_least",
+    "static_most", "static", "flowing", "volume", "seconds", "flow", "flow_low", "flow_high", "pattern", "loss_test",
+    "tepid", "settled", "lasts", "temperature_least", "temperature_most", "limit_least", "limit_most", *FIELD_TIMES,
+    "static_verdict", "flow_verdict", "pressure_verdict", "temperature_verdict", "result",
+)  # fmt: skip
+FIELD_READINGS = ("static", "flowing", "volume", "seconds", "pattern", "loss_test", *FIELD_TIMES)
+# Which one input to correct first, one row for each line of readings.
+CORRECTION_COLUMNS: tuple[ResultColumn, ...] = (
+    C("key", "Station and outlet", width=26),
+    C("asked", "Sum of its readings", "number", 6),
+    C("sheet", "Sheet", width=14),
+    C("row", "Row", width=12),
+    C("column", "Column", width=18),
+    C("now", "Now", "number", 3),
+    C("suggested", "Suggested", "number", 3),
+    C("unit", "Unit"),
+    C("sentence", "Why", width=60),
 )
 
 RESULT_TABLES: dict[str, tuple[ResultColumn, ...]] = {
@@ -230,6 +263,7 @@ RESULT_TABLES: dict[str, tuple[ResultColumn, ...]] = {
     "DRENCH_PATH": PATH_COLUMNS,
     "DRENCH_CHOICES": CHOICE_COLUMNS,
     "DRENCH_FIELD": FIELD_COLUMNS,
+    "DRENCH_CORRECTION": CORRECTION_COLUMNS,
     "DRENCH_COURSE": COURSE_COLUMNS,
 }
 CASES_SHOWN = 600  # a site with more cases shows the governing ones on the sheet; the JSON report holds them all

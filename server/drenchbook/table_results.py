@@ -12,11 +12,12 @@ from typing import Any
 
 from drenchbook.checks import judge
 from drenchbook.errors import SiteError
-from drenchbook.field_windows import DayOfTest
+from drenchbook.field_day import DayOfTest
 from drenchbook.report import Report
 from drenchbook.result_tables import (
     CASE_COLUMNS,
     CHOICE_COLUMNS,
+    CORRECTION_COLUMNS,
     COURSE_COLUMNS,
     FIELD_COLUMNS,
     NO_RESULT,
@@ -146,13 +147,18 @@ def choice_rows(grids: Sequence[Grid], station: Any = "", rows: float = 0) -> Ro
     return _rows(grids, lambda report: report.choice_rows(_text(station)), CHOICE_COLUMNS, int(rows))
 
 
-def field_rows(
-    grids: Sequence[Grid], static: float | None = None, cold: float | None = None, hot: float | None = None,
-    pressure_error: float | None = None, temperature_error: float | None = None, rows: float = 0,
-) -> Rows:  # fmt: skip
-    """DRENCH_FIELD: what a test should find at each outlet on a day, padded to `rows`."""
-    day = DayOfTest(static, cold, hot, pressure_error, temperature_error)
+def field_rows(grids: Sequence[Grid], rows: float = 0, **measured: float | None) -> Rows:
+    """DRENCH_FIELD: what a test should find at each outlet and valve on a day, padded to `rows`."""
+    day = DayOfTest(**measured)
     return _rows(grids, lambda report: report.field_rows(day), FIELD_COLUMNS, int(rows))
+
+
+def correction_rows(
+    grids: Sequence[Grid], readings: Grid | None = None, rows: float = 0, **measured: float | None
+) -> Rows:
+    """DRENCH_CORRECTION: which input to correct first, a row for each line of readings, padded to `rows`."""
+    day = DayOfTest(**measured)
+    return _rows(grids, lambda report: report.correction_rows(day, (readings or [])[1:]), CORRECTION_COLUMNS, int(rows))
 
 
 def _text(cell: Any) -> str:
@@ -181,7 +187,8 @@ def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], columns: Col
 def _words(sentence: str, columns: Columns) -> list[Any]:
     """A row that is UNKNOWN and says why, in the columns for words that the table has."""
     words = {"verdict": UNKNOWN, "state": UNKNOWN, "message": sentence, "outlets": sentence, "marks": "",
-             "step": sentence, "case": sentence, "kind": UNKNOWN, "asked": ""}  # fmt: skip
+             "step": sentence, "case": sentence, "kind": UNKNOWN, "asked": "",
+             "sentence": sentence}  # fmt: skip
     if any(column.name == "message" for column in columns):
         del words["outlets"], words["case"]
     return [words.get(column.name, NO_RESULT) for column in columns]

@@ -99,7 +99,7 @@ def site_results(table: str, **given: Any) -> list[list[Any]]:
     Parameters
     ----------
     table : str
-        "schedule", "set", "case", "site", "path", "choices", "course" or "field". [-]
+        "schedule", "set", "case", "site", "path", "choices", "course", "field" or "correction". [-]
     given : lists of rows, and where the table takes them `station`, `case`, `mixed_fraction` and `rows`
         The eleven tables by key, each with its heading row; only the cases of that station; the rows of the area that
         is filled, 0 for as many as there are. [-]
@@ -120,6 +120,7 @@ def site_results(table: str, **given: Any) -> list[list[Any]]:
         "path": table_results.path_rows,
         "choices": table_results.choice_rows,
         "field": table_results.field_rows,
+        "correction": table_results.correction_rows,
         "course": table_results.course_rows,
     }
     return makers[table](grids, **given)
@@ -154,6 +155,14 @@ VALVE = (FLOW,
 SITE = tuple(Argument(t.key, "table", f"whole range of the sheet {t.sheet}, with its heading row") for t in TABLES)
 ROWS = _number("rows", "number", "rows of the area that is filled, 0 for as many as there are", optional=True,
                default=(0.0, 0.0), least=0, most=1e6)  # fmt: skip
+DAY_OF_TEST = (
+    _number("static", "pressure", "pressure at the first supply's gauge without flow, before the tests", optional=True),
+    _water("cold", "cold water of the day", optional=True),
+    _water("hot", "hot water of the day at the first source", optional=True),
+    _number("pressure_error", "pressure", "what the gauge may err either way", optional=True, least=0.0),
+    _number("temperature_error", "temperature difference", "what the thermometer may err either way", optional=True,
+            least=0.0),
+    _number("static_after", "pressure", "as static, after the tests; blank: as before", optional=True))  # fmt: skip
 PIPE_TABLES = ("ASTM B88", "ASME B36.10M", "ASME B36.19M", "ASTM D2846", "ASTM F876", "EN 1057")
 EQUAL_PIPE = "0.4085 q/d² with q in gpm and d in inches, by hand"
 
@@ -346,13 +355,11 @@ FUNCTIONS: tuple[WorksheetFunction, ...] = (
                            "blank for the tank model that governs", optional=True, least=0.0, most=1.0), ROWS),
     _site_function("choices", "What may be chosen for the path of a station: what is open, season, supply and fault",
                    Argument("station", "any", "tag of a station; blank for the least margin", optional=True), ROWS),
-    _site_function("field", "What a test on a day should find at each outlet, each station alone",
-                   _number("static", "pressure", "pressure at the supply's gauge without flow", optional=True),
-                   _water("cold", "cold water of the day", optional=True),
-                   _water("hot", "hot water of the day at its source", optional=True),
-                   _number("pressure_error", "pressure", "what the gauge may err either way", optional=True, least=0.0),
-                   _number("temperature_error", "temperature difference", "what the thermometer may err either way",
-                           optional=True, least=0.0), ROWS, UNITS),
+    _site_function("field", "What a test on a day should find at each outlet, each station alone, and at each valve",
+                   *DAY_OF_TEST, ROWS, UNITS),
+    _site_function("correction", "Which one input to correct first after a test, and to which value; it changes none",
+                   *DAY_OF_TEST, Argument("readings", "table", "lines of the sheet Field test from station to result, "
+                                          "with the row of units above them", optional=True), ROWS, UNITS),
     _site_function("site", "Checks of supplies, hot water sources, valves and events as a whole", ROWS),
 )  # fmt: skip
 FUNCTION_BY_NAME = {function.name: function for function in FUNCTIONS}

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from drenchbook.result_tables import CASES_SHOWN, RESULT_TABLES, ResultColumn
+from drenchbook.result_tables import CASES_SHOWN, FIELD_LINE, RESULT_TABLES, ResultColumn
 from drenchbook.site_model import Site, tag_key
 from drenchbook.site_tables import PROJECT, STATIONS, TABLES, Column, Table
 
@@ -213,15 +213,39 @@ def path_rows_of(site: Site) -> int:
 PATH_ASKED_ROW, PATH_STATION_COLUMN, PATH_CASE_COLUMN = 5, 19, 20
 CHOSEN_PATH, WORST_PATH, CHOICES = "DRENCH_PATH", "DRENCH_PATH of the least margin", "DRENCH_CHOICES"
 CHOICES_SHOWN = 40
-FIELD, FIELD_DAY_ROW, FIELD_DAY_COLUMN = "DRENCH_FIELD", 4, 5  # its array; cells of the day's measurements, downward
+FIELD, CORRECTION = "DRENCH_FIELD", "DRENCH_CORRECTION"
+# Field test: cells of the day's measurements, downward; first line of outlets; rows from the last to the valves.
+FIELD_DAY_ROW, FIELD_DAY_COLUMN, FIELD_FIRST, FIELD_GAP = 4, 7, 16, 4
+FIELD_ASKED = (0, 2, 3, 4, 5, 1)  # measurements of the day that the functions take, in their order
 COURSE, COURSE_ROWS = "DRENCH_COURSE", 68  # rows of fifteen minutes, one to spare
 COURSE_STATION_ROW, COURSE_STATION_COLUMN = 4, 15  # cell of Chart data: whose temperatures are drawn
 
 
 def field_lines(site: Site) -> int:
-    """Lines of the Field test: one for each outlet, and some to spare."""
+    """Lines of the Field test for outlets: one for each, and some to spare."""
     slots = ("outlet_1", "outlet_2", "outlet_3")
-    return 5 + sum(getattr(station, slot) is not None for station in site.stations for slot in slots)
+    used = sum(getattr(station, slot) is not None for station in site.stations for slot in slots)
+    return used + 5 if used else 20
+
+
+def field_valve_lines(site: Site) -> int:
+    """Lines of the Field test for valves."""
+    return len(site.mixing_valves) + 2
+
+
+def field_valve_row(site: Site, number: int) -> int:
+    """Row of a valve's line on the Field test; -1 is the last."""
+    lines = field_valve_lines(site)
+    return FIELD_FIRST + field_lines(site) + FIELD_GAP - 1 + (number if number >= 0 else lines + number)
+
+
+def _field_asked(site: Site) -> tuple[str, str, int]:
+    """What the functions of the Field test take: the day, the readings, and how many lines these are."""
+    cells = (on_sheet(FIELD_TEST, cell_name(FIELD_DAY_ROW + number, FIELD_DAY_COLUMN)) for number in FIELD_ASKED)
+    day = ",".join(f'IF({cell}="","",{cell})' for cell in cells)  # an empty cell is not a zero
+    last = field_valve_row(site, -1)
+    readings = on_sheet(FIELD_TEST, range_name(FIELD_FIRST - 1, 0, last, len(FIELD_LINE) - 1))
+    return day, readings, last - FIELD_FIRST + 1
 
 
 def sets_of(site: Site) -> int:
@@ -245,8 +269,7 @@ def layout_of(site: Site, spare: int | None = None, cases_shown: int = CASES_SHO
     station, case = (on_sheet(WORKED_PATH, cell_name(PATH_ASKED_ROW, column))
                      for column in (PATH_STATION_COLUMN, PATH_CASE_COLUMN))  # fmt: skip
     hot_station = on_sheet(CHART_DATA, cell_name(COURSE_STATION_ROW, COURSE_STATION_COLUMN))
-    cells = (on_sheet(FIELD_TEST, cell_name(FIELD_DAY_ROW + number, FIELD_DAY_COLUMN)) for number in range(5))
-    day = ",".join(f'IF({cell}="","",{cell})' for cell in cells)  # an empty cell is not a zero
+    day, readings, lines = _field_asked(site)
     path = path_rows_of(site)
     asked: dict[str, tuple[int, str]] = {
         "DRENCH_SCHEDULE": (inputs[STATIONS.key].rows, ""),
@@ -256,7 +279,8 @@ def layout_of(site: Site, spare: int | None = None, cases_shown: int = CASES_SHO
         CHOSEN_PATH: (path, f"{station},{case},{{rows}}"),
         WORST_PATH: (path, '"","",{rows}'),
         CHOICES: (CHOICES_SHOWN, f"{station},{{rows}}"),
-        FIELD: (field_lines(site), f'{day},{{rows}},"{site.units}"'),
+        FIELD: (field_lines(site) + field_valve_lines(site), f'{day},{{rows}},"{site.units}"'),
+        CORRECTION: (lines, f'{day},{readings},{{rows}},"{site.units}"'),
         COURSE: (COURSE_ROWS, f'{hot_station},"","",{{rows}}'),
     }
     results, top = {}, 4

@@ -10,6 +10,7 @@ from drenchbook.workbook.drawing import PROTECTED, Drawing
 from drenchbook.workbook.layout import (
     CHOICES,
     CHOSEN_PATH,
+    CORRECTION,
     COURSE,
     FIELD,
     RESULTS,
@@ -29,6 +30,7 @@ TITLES = {
     WORST_PATH: "The path of the station with the least margin of flow or pressure, in that case",
     COURSE: "Fifteen minutes of the station with the least margin of hot water, in the case that governs it",
     FIELD: "What a test on the day of the sheet Field test should find",
+    CORRECTION: "Which one input to correct first, a row for each line of the sheet Field test",
     CHOICES: "What may be chosen on the sheet Worked path",
 }
 KEY = "As text"
