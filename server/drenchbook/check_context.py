@@ -15,7 +15,7 @@ from drenchbook.operating_cases import STATES, Cases
 from drenchbook.site_model import Site, tag_key
 from drenchbook.site_tables import OUTLET_KINDS, TABLE_BY_KEY
 from drenchbook.solver_results import Results
-from drenchbook.units import to_si
+from drenchbook.units import from_si, to_si
 from drenchbook.valve_pairs import model_of_valve
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -226,8 +226,15 @@ class Context:
             return None
         key = tag_key(valve.tag)
         if key not in self._models:
-            self._models[key] = model_of_valve(valve, self.rows["valve_models"])
+            self._models[key] = self._with_its_greatest(valve, model_of_valve(valve, self.rows["valve_models"]))
         return self._models[key]
+
+    def _with_its_greatest(self, valve: Any, model: Any) -> Any:
+        """Two in parallel pass together what keeps each inside its data, not the sum of their greatest flows."""
+        most = float(self.network.valve_greatest_flow[self.valve_number[tag_key(valve.tag)]])
+        if model is None or np.isnan(most) or not isinstance(model.maximum_flow, float):
+            return model
+        return model.model_copy(update={"maximum_flow": from_si(most, self._unit("valve_models", "maximum_flow"))})
 
     def source_of(self, valve: Any) -> Any:
         """The hot water source row that feeds a valve, or None."""

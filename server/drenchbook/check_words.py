@@ -15,6 +15,7 @@ from drenchbook.hot_sources import HEATED, INSTANTANEOUS
 from drenchbook.hot_water_words import gap_of_source, why_minutes_unknown
 from drenchbook.operating_cases import SET
 from drenchbook.quantity_text import quantity_text
+from drenchbook.remedy_numbers import changes_over
 from drenchbook.site_model import tag_key
 from drenchbook.solver_results import BEYOND_CURVE, CANNOT_REACH, MISSING, NO_PATH, NOT_CONVERGED, STATE_WORDS
 from drenchbook.standing_water import why_heat_on_the_way, why_hot_runs_unknown, why_standing_unknown
@@ -49,16 +50,20 @@ def message(judgement: Judgement, verdict: Verdict, station: int = -1) -> str:
     elif math.isnan(verdict.value):
         values["value"] = "more than its curve" if state == BEYOND_CURVE else "not known"
     pattern = (
-        check.second[1] if verdict.second and check.second[1] else _pattern(verdict, state in (CANNOT_REACH, NO_PATH))
+        check.second[1]
+        if verdict.second and check.second[1]
+        else _pattern(judgement, verdict, state in (CANNOT_REACH, NO_PATH))
     )
     text = _capital(pattern.format(**values)).rstrip(".") + "."
     return text + _alone(judgement, verdict, station)
 
 
-def _pattern(verdict: Verdict, dry: bool) -> str:
+def _pattern(judgement: Judgement, verdict: Verdict, dry: bool) -> str:
     """The words of a check; a finding without numbers says only what it is about."""
     if dry and verdict.check.percent:
         return "{what} gets {value}"
+    if verdict.check.id == "VLV-1" and changes_over(judgement, verdict):
+        return "One outlet alone draws {value}; the larger valve at {what} has opened and controls only from {limit}"
     if verdict.check.id == "LOC-1" and math.isnan(verdict.value):
         return "Not on the {what} as the hazard, or something stands in the way"
     return verdict.check.message
@@ -215,7 +220,11 @@ def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
             if math.isnan(context.network.valve_minimum_flow[number]):
                 model = context.model_of(context.site.mixing_valves[number])
                 return gap("valve_models", model, "minimum_flow") if model is not None else f"valve {tag} has no model"
-            flow = quantity_text(float(results.flow[verdict.state, place]), "flow", context.units)
+            passing = float(results.flow[verdict.state, place])
+            flow = quantity_text(passing, "flow", context.units)
+            if passing >= context.network.valve_minimum_flow[number]:
+                own = quantity_text(passing - float(context.network.valve_gap_from[number]), "flow", context.units)
+                return f"of {flow} the larger valve at {tag} passes {own}, below the minimum flow under control of it"
             return f"{flow} is below the minimum flow under control of valve {tag}"
     if verdict.pairs is context.cases.sources:
         return _why_minutes_unknown(judgement, verdict.member)

@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.network_arrays import NO, NONE, NOT_SAID, YES, Network
+from drenchbook.network_arrays import FLOW_COLUMNS, NO, NONE, NOT_SAID, YES, Network
 from drenchbook.network_sums import DeviceLosses, device_sums
 from drenchbook.operating_cases import (
     AFTER_IDLE,
@@ -205,7 +205,7 @@ def _one_valve(network: Network) -> Network:
     alone = network.valve_alone
     columns: dict[str, Any] = {
         f"valve_{name}": np.array([getattr(one, name) for one in alone], dtype=int if name == "curve" else float)
-        for name in ("coefficient", "curve", "outlet_square", "minimum_flow")
+        for name in FLOW_COLUMNS
     }
     return replace(network, **columns)
 

@@ -94,10 +94,9 @@ def _uncontrolled(judgement: Judgement, loop: Loop) -> Any:
     single = np.diff(cases.outlets.offsets) == 1
     at = np.flatnonzero((cases.valves.member == loop.valve) & single[cases.valves.opening])
     flow = judgement.results.normal.valve.flow[:, at]
-    minimum = network.valve_minimum_flow[loop.valve]
-    if math.isnan(minimum):
+    if math.isnan(network.valve_minimum_flow[loop.valve]):
         return found
-    short = (flow < minimum * (1 - SLACK)).any(axis=0)
+    short = (~network.controls(np.array(loop.valve), flow) & ~np.isnan(flow)).any(axis=0)
     for opening in cases.valves.opening[at[short]].tolist():
         found[cases.stations.member[cases.stations.of(opening)]] = True
     return found

@@ -22,6 +22,10 @@ ROOT, SUPPLY, SOURCE, VALVE, RUN, REDUCER = range(6)  # kinds of node
 NO, YES, NOT_SAID = range(3)  # answers to "needs power"
 
 
+FLOW_COLUMNS = ("coefficient", "curve", "outlet_square", "minimum_flow", "gap_from", "gap_to", "greatest_flow")
+ROUNDING = 1e-9  # part of a flow
+
+
 @dataclass(frozen=True)
 class ValveFlow:
     """What one valve, or two in parallel, let through."""
@@ -30,6 +34,9 @@ class ValveFlow:
     curve: int  # index in the curves of the network, NONE
     outlet_square: float  # [Pa/(m³/s)²]
     minimum_flow: float  # under control [m³/s]
+    gap_from: float = 0.0  # of two in parallel: between these flows the larger passes less than it controls [m³/s]
+    gap_to: float = 0.0
+    greatest_flow: float = np.nan  # of two in parallel: beyond it one of them leaves its data [m³/s]
 
 
 @dataclass(frozen=True)
@@ -129,6 +136,9 @@ class Network:
     valve_curve: Numbers
     valve_outlet_square: Numbers
     valve_minimum_flow: Numbers
+    valve_gap_from: Numbers  # flows between which the larger of two in parallel is not under control [m³/s]
+    valve_gap_to: Numbers
+    valve_greatest_flow: Numbers  # beyond which one of two in parallel leaves its data [m³/s], NaN where there is one
     valve_leakage: Numbers  # what it passes when the cold supply fails [m³/s], NaN where not given
     valve_has_second: Numbers  # bool: a larger valve stands in parallel
     valve_alone: tuple[ValveFlow, ...]  # the smaller of two in parallel by itself, or the valve as it is
@@ -151,6 +161,14 @@ class Network:
     outlet_rated_flow: Numbers
     outlet_rated_pressure: Numbers
     outlet_regulated: Numbers
+
+    def controls(self, valve: Numbers, passing: Numbers) -> Numbers:
+        """Whether valves of those numbers control those flows, of a loop included: of two in parallel each [m³/s]."""
+        control = passing >= self.valve_minimum_flow[valve] * (1 - ROUNDING)
+        if not self.valve_gap_to.any():
+            return np.asarray(control)
+        small = passing <= self.valve_gap_from[valve] * (1 + ROUNDING)
+        return np.asarray(control & (small | (passing >= self.valve_gap_to[valve] * (1 - ROUNDING))))
 
     def lowest_common_ancestor(self, one: Numbers, other: Numbers) -> Numbers:
         """The deepest node above both (or one of them), for arrays of nodes."""

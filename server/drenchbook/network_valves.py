@@ -8,7 +8,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.network_arrays import NONE, ValveFlow
+from drenchbook.network_arrays import FLOW_COLUMNS, NONE, ValveFlow
 from drenchbook.network_cells import Cells, CurveList
 from drenchbook.site_model import Site, tag_key
 from drenchbook.site_tables import MIXING_VALVES, VALVE_MODELS
@@ -70,7 +70,7 @@ class MixingValves:
             fault_missing.append(tuple(faults.missing))
             self.missing.append(tuple(cells.missing))
         columns = {name: np.array([getattr(one, name) for one in given], dtype=int if name == "curve" else float)
-                   for name in ("coefficient", "curve", "outlet_square", "minimum_flow")}  # fmt: skip
+                   for name in FLOW_COLUMNS}  # fmt: skip
         return {"valve_tags": tuple(str(row.tag) for row in self.site.mixing_valves),
                 "valve_bypass_curve": bypass_curve, "valve_has_bypass": fitted, "valve_has_second": second,
                 "valve_loop_needs_power": np.array([
@@ -110,7 +110,9 @@ class MixingValves:
             self.read[key] = self.curves.new(f"{model.row.model} with {other.row.model}", both)
         if self.read[key] == NONE:
             cells.say("second_opens_at", "lies beyond the points of a model's curve")
-        together = ValveFlow(np.nan, self.read[key], 0.0, own.minimum_flow)
+        together = ValveFlow(np.nan, self.read[key], 0.0, own.minimum_flow,
+                             *changeover([curve_of(one, self.curves.points) for one in (own, large)], opens_at,
+                                         large.minimum_flow, [greatest(model), greatest(other)]))  # fmt: skip
         return together, smaller(own, large, self.curves.points)
 
     def bypass(self, model: Cells, faults: Cells) -> tuple[int, float]:
@@ -229,6 +231,49 @@ def in_parallel(first: Curve, second: Curve, opens_at: float) -> Curve | None:
     total = flow_at(first, steps) + flow_at(second, steps)
     total_flows, total_losses = np.array([*flows, *total]), np.array([*losses, *steps])
     return total_flows, total_flows / np.sqrt(total_losses)
+
+
+def greatest(model: Cells) -> float:
+    """Greatest flow of a data sheet; a check says where it is missing. [m³/s]"""
+    return Cells(model.site, model.table, model.row).number("maximum_flow")
+
+
+def changeover(pair: list[Curve], opens_at: float, large_minimum: float, most: list[float]) -> tuple[float, ...]:
+    """Where two valves in parallel change over, and the flow at which one of them leaves its data.
+
+    Parameters
+    ----------
+    pair : list of curve
+        Of the small and of the large valve: flows and coefficients. [m³/s, m³/s per √Pa]
+    opens_at : float
+        Pressure difference at which the large one begins to pass. [Pa]
+    large_minimum : float
+        Minimum flow under control of the large one. [m³/s]
+    most : list of float
+        Greatest flow of the small and of the large one. [m³/s]
+
+    Returns
+    -------
+    tuple of float
+        Flow of both from which the large one passes, flow from which it controls, greatest flow of both. [m³/s]
+
+    Notes
+    -----
+    While the large one opens the small one keeps what it passes at that difference; then both stand at one difference
+    [worked here]. A minimum flow that is not given is never reached.
+
+    >>> pair = [(np.array([1e6]), np.array([1e-5])), (np.array([1e6]), np.array([3e-5]))]
+    >>> changeover(pair, 1e4, 5e-4, [1.5e-3, 6e-3])
+    (0.001, 0.0015, 0.006)
+    """
+    small = float(flow_at(pair[0], np.array(opens_at)))
+    control = small + (np.inf if np.isnan(large_minimum) else large_minimum)
+    ends = []
+    for own, other, alone, flow in ((pair[0], pair[1], 0.0, most[0]), (pair[1], pair[0], small, most[1])):
+        loss = (flow / float(np.interp(flow, *own))) ** 2
+        beside = float(flow_at(other, np.array(loss))) if loss > opens_at else alone
+        ends.append(flow + beside)
+    return small, control, float(min(ends))
 
 
 def smaller(one: ValveFlow, other: ValveFlow, curves: list[Curve]) -> ValveFlow:

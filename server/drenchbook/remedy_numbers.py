@@ -48,6 +48,21 @@ def larger_run(judgement: Judgement, verdict: Verdict) -> str:
     return f"Two pipes beside each other: no size of {found.material} is large enough"
 
 
+def changes_over(judgement: Judgement, verdict: Verdict) -> bool:
+    """Whether VLV-1 misses because the larger of two valves has opened and passes less than it controls."""
+    network = judgement.network
+    return verdict.member >= 0 and 0 < network.valve_gap_to[verdict.member] <= verdict.limit
+
+
+def small_flow(judgement: Judgement, verdict: Verdict) -> str:
+    """VLV-1 of two valves in parallel: what the larger one passes where it begins to open."""
+    if not changes_over(judgement, verdict):
+        return ""
+    passes = verdict.value - float(judgement.network.valve_gap_from[verdict.member])
+    words = quantity_text(passes, "flow", judgement.context.units, LEAST)
+    return f"A larger valve that controls from {words} or less or opens at a higher difference, or one valve for both"
+
+
 def controls_from(judgement: Judgement, verdict: Verdict) -> str:
     """VLV-11: the minimum flow under control that leaves the margin asked for."""
     if verdict.opening < 0:
@@ -55,7 +70,10 @@ def controls_from(judgement: Judgement, verdict: Verdict) -> str:
     pairs = judgement.cases.valves
     part = pairs.of(verdict.opening)
     place = part.start + pairs.member[part].tolist().index(verdict.member)
-    flow = float(judgement.results.normal.valve.flow[verdict.state, place]) / (1 + verdict.limit)
+    drawn = float(judgement.results.normal.valve.flow[verdict.state, place])
+    if drawn > judgement.network.valve_gap_from[verdict.member] > 0:
+        return ""  # the larger of two has opened: VLV-1 says from where that one controls
+    flow = drawn / (1 + verdict.limit)
     return f"A valve that controls from {quantity_text(flow, 'flow', judgement.context.units, LEAST)} or less"
 
 
@@ -222,6 +240,7 @@ def heater_for(judgement: Judgement, verdict: Verdict) -> str:
 NUMBERED: dict[str, Callable[[Judgement, Verdict], str]] = {
     "PRS-2": reducing_valve,
     "VEL-1": larger_run,
+    "VLV-1": small_flow,
     "VLV-11": controls_from,
     "VLV-3": wider_approach,
     "VLV-5": other_set,

@@ -21,6 +21,7 @@ from drenchbook.solver_single_ways import Station
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 SHARE_STEPS = 100  # bisection alone would end in fewer
+KINKED = 10  # steps after which a curve that bends is also halved
 SHARE_SETTLED = 1e-10  # after a step of Newton as small as this the next would be its square, below rounding
 MARGIN = 0.01  # how far outside 0 to 1 a hot share is followed
 
@@ -88,13 +89,14 @@ def _source_cold(station: Station, flow: Numbers, share: Numbers, table: CurveTa
     low, high = np.full(flow.shape, -MARGIN), np.full(flow.shape, 1 + MARGIN)
     share = np.where(fitted, share, 1.0)
     moves = fitted
-    for _ in range(SHARE_STEPS):
+    for step in range(SHARE_STEPS):
         hot, cold, hot_slope, cold_slope, _, _ = sides(station, flow, share, table)
         gap = hot - cold
         low, high = np.where(gap > 0, share, low), np.where(gap > 0, high, share)
         with np.errstate(divide="ignore", invalid="ignore"):
             new = np.clip(share + gap / ((hot_slope + cold_slope) * flow), -MARGIN, 1 + MARGIN)
-        new = np.where((new >= low) & (new <= high), new, (low + high) / 2)
+        inside = (new >= low) & (new <= high) & (step < KINKED or step % 3 > 0)
+        new = np.where(inside, new, (low + high) / 2)
         new = np.where(moves, new, share)
         moved, share = np.abs(new - share), new
         moves = moves & (moved > SHARE_SETTLED)

@@ -183,7 +183,7 @@ def _store_valves(ways: Ways, out: FaultResults, openings: Numbers, station: Sta
     pair = _span(ways.cases.valves.offsets[openings])
     valve = network.station_valve[ways.cases.stations.member[ways.cases.stations.offsets[openings]]]
     with np.errstate(invalid="ignore"):
-        control = flow + network.valve_loop_flow[valve] >= network.valve_minimum_flow[valve] * (1 - 1e-9)
+        control = network.controls(valve, flow + network.valve_loop_flow[valve])
     control = control & normal if solved is None else control & normal & solved
     mass = flow * water["valve_density"].take(feeder, axis=1)
     hot_mass = share * mass

@@ -146,7 +146,7 @@ def _store_valves(network: Network, cases: Cases, out: FaultResults, block: Bloc
     blank = np.full(now.valve_flow.shape, np.nan)
     with np.errstate(invalid="ignore"):
         passing = now.valve_flow + network.valve_loop_flow[block.valve]
-        control = normal & (passing >= network.valve_minimum_flow[block.valve] * (1 - 1e-9)) & solved
+        control = normal & network.controls(block.valve, passing) & solved
     numbers = {
         "flow": now.valve_flow, "hot_fraction": np.where(normal, block.share_asked, now.hot_share),
         "hot_flow": now.hot_flow, "cold_flow": now.cold_flow,

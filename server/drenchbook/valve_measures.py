@@ -8,9 +8,8 @@ import numpy as np
 
 from drenchbook.case_measures import CaseMeasures, conditions
 from drenchbook.check_samples import Samples, at_least, at_most
-from drenchbook.operating_cases import (
-    NORMAL,
-)
+from drenchbook.network_arrays import ROUNDING
+from drenchbook.operating_cases import NORMAL
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
@@ -22,7 +21,11 @@ class ValveMeasures(CaseMeasures):
         """VLV-1, VLV-11: flow through the valve, its loop included, over its minimum, one outlet open."""
         valves, single = self.cases.valves, self._one_outlet_openings()
         loop = self.context.network.valve_loop_flow[valves.member] if len(valves.member) else np.zeros(0)
-        flow, need = self._fault(NORMAL).valve.flow + loop, self._model_cells("minimum_flow")
+        flow, network = self._fault(NORMAL).valve.flow + loop, self.context.network
+        need = np.broadcast_to(self._model_cells("minimum_flow"), flow.shape)
+        if network.valve_gap_to.any():  # of two in parallel the larger controls from its own minimum
+            opened = flow > network.valve_gap_from[valves.member] * (1 + ROUNDING)
+            need = np.where(opened, np.maximum(need, network.valve_gap_to[valves.member]), need)
         margin = np.where(single[valves.opening], at_least(flow, need), np.nan)
         unknown = single[valves.opening] & np.isnan(margin)
         return Samples(valves, conditions(NORMAL), flow, need, margin, unknown, second=loop > 0)
