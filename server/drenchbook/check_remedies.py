@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from drenchbook.bypass_sizing import bypass_that_would_do
 from drenchbook.check_context import Outlet
 from drenchbook.check_samples import FAILED, SLACK
 from drenchbook.checks import Judgement, Verdict
+from drenchbook.hot_sources import valve_numbers
 from drenchbook.idle_remedies import hot_run, idle_frost, longer_to_freezing, loop_flow
 from drenchbook.physics.mixing import mixed_temperature
 from drenchbook.physics.water import density
@@ -86,12 +88,11 @@ def _storage(judgement: Judgement, verdict: Verdict) -> str:
         return ""
     words = []
     usable = context.cell("hot_water_sources", source, "usable_fraction") if governs == "stratified" else float("nan")
-    volume = context.cell("hot_water_sources", source, "volume")
     if governs == "mixed":
-        made = float(hot.recovery[state, verdict.member]) * (
-            verdict.limit - context.cell("hot_water_sources", source, "start_delay")
-        )
-        usable = (float(hot.there[state, place]) - made) / volume if volume > 0 else float("nan")
+        usable = _share_above_lowest(judgement, verdict, source)
+    if verdict.value == 0:  # every draw is as short as can be: what the greatest of them needs
+        pairs = cases.sources.member == verdict.member
+        short = float(np.nanmax((hot.needed - hot.there)[:, pairs]))
     if usable > 0:
         words.append(f"{_text(judgement, short / usable, 'volume')} more storage")
     beside = float(hot.hot_flow[state, place] - judgement.results.normal.source_hot_flow[state, place])  # others, loops
@@ -102,6 +103,16 @@ def _storage(judgement: Judgement, verdict: Verdict) -> str:
     if regulated:
         words.append("a flow-regulated shower instead of an orifice")
     return (words[0] + (", or " + ", or ".join(words[1:]) if len(words) > 1 else "")) if words else ""
+
+
+def _share_above_lowest(judgement: Judgement, verdict: Verdict, source: Any) -> float:
+    """The share of a mixed tank's heat that stands above the lowest temperature which serves every open valve."""
+    context, valves = judgement.context, judgement.cases.valves
+    open_valves = valves.member[valves.of(verdict.opening)]
+    behind = open_valves[judgement.network.valve_source[open_valves] == verdict.member]
+    lowest = float(valve_numbers(context)[1][behind].max())
+    start, cold = context.source_temperature(source), context.cold_temperature(context.season(verdict.state))
+    return (start - lowest) / (start - cold) if start > cold else math.nan
 
 
 def _open_outlets(judgement: Judgement, opening: int) -> list[Outlet]:

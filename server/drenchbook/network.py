@@ -10,7 +10,7 @@ import numpy as np
 
 from drenchbook.errors import InputError
 from drenchbook.network_arrays import NONE, NOT_SAID, REDUCER, ROOT, RUN, SOURCE, SUPPLY, VALVE, Network
-from drenchbook.network_cells import Cells, CurveList, power_of
+from drenchbook.network_cells import ICE, Cells, CurveList, power_of
 from drenchbook.network_devices import LineDevices
 from drenchbook.network_sums import device_sums, preorder
 from drenchbook.network_valves import MixingValves
@@ -29,13 +29,14 @@ from drenchbook.site_tables import (
     SUPPLIES,
     Table,
 )
+from drenchbook.units import from_si
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 __all__ = ["NONE", "Network", "compile_network"]
 
 HAZEN_WILLIAMS = "Hazen-Williams"
-PLANT_MAIN, STORAGE = "plant main", "storage"
+PLANT_MAIN, STORAGE, STEAM = "plant main", "storage", "steam heat exchanger"
 
 
 def compile_network(site: Site) -> Network:
@@ -163,6 +164,14 @@ class _Compiler:
                 "supply_curve": curves, "supply_demand": demand, "supply_draw": np.zeros(n),
                 **{f"supply_{key}": value for key, value in numbers.items()}}  # fmt: skip
 
+    def tolerance(self, cells: Cells, temperature: float) -> None:
+        """The coldest water that a steam exchanger may give is water."""
+        tolerance = cells.number("tolerance", optional=True)
+        if temperature - tolerance < ICE:
+            unit = HOT_WATER_SOURCES.column("tolerance").unit(self.site.units)
+            typed, most = (f"{from_si(one, unit):.4g} {unit}" for one in (tolerance, temperature - ICE))
+            cells.say("tolerance", f"is {typed}: its water could be ice; at its set temperature {most} is the most")
+
     def sources(self) -> dict[str, Any]:
         n = len(self.site.hot_water_sources)
         numbers = {key: np.full(n, np.nan) for key in ("temperature", "pressure", "square", "demand")}
@@ -181,6 +190,8 @@ class _Compiler:
                 and numbers["temperature"][i] > cells.temperature("set_temperature")
             ):
                 cells.say(column, "must be at most the set temperature: it is the thermostat's lower edge")
+            if kind == STEAM:
+                self.tolerance(cells, numbers["temperature"][i])
             numbers["square"][i] = 0.0
             if cells.has("loss_curve"):
                 curve[i] = self.curves.new(str(cells.row.tag), cells.curve("loss_curve"))

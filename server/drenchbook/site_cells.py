@@ -108,6 +108,8 @@ def _number(column: Column, typed: Any, units: str) -> float:
             f"{number:g}{' ' + unit if unit else ''} is too large; {column.high:g} at most is accepted"
         )
     _plausible(number, column.quantity, unit)
+    if column.whole and not number.is_integer():
+        raise _UnusableError(f"{number:g} is not a whole number; type {math.floor(number)} or {math.ceil(number)}")
     return number
 
 

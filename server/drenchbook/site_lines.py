@@ -144,6 +144,10 @@ def _recovery(judgement: Judgement) -> Iterator[SiteLine]:
         with np.errstate(divide="ignore", invalid="ignore"):
             whole = float((hot.needed[:, columns] / hot.recovery[:, [number]])[state, place])
         line = _with_remedy(line, source_power(judgement, name, whole, asked))
+        if context.cell("hot_water_sources", source, "volume") == 0:  # nothing is stored that could be ready again
+            told = f"{name} stores nothing: its volume is 0, and no flush is ready in any time"
+            line = replace(_line(judgement, "HOT-5", name, -1.0, NAN, asked, name, case), message=_sentence(told),
+                           remedy="Type the volume of the storage, or the kind of heater that it is.")  # fmt: skip
         hidden = _unsolved(judgement, openings)
         if line.outcome == PASSED and hidden >= 0:
             line = _unknown("HOT-5", name, _why_unsolved(judgement, hidden), limit=asked)

@@ -53,6 +53,7 @@ class Column:
     refers_to: tuple[str, ...] = ()
     group: str = ""
     width: float = 12.0
+    whole: bool = False  # a count
 
     def unit(self, system: str) -> str:
         """The unit that stands under the heading, or "" where there is none."""
@@ -161,7 +162,7 @@ PROJECT = Table(
             _number("irradiance_warm", "Irradiance, warm season", "irradiance", "if used", "Greatest sun on a surface that faces it: beam, sky and ground together")),
         *_grouped("Owner's choices",
             _number("recovery_time", "Recovery asked within", "hours", "if used", "Time in which the storage must be ready again (HOT-5)"),
-            _number("stations_out_of_service", "Stations out of service at once", "number", "if used", "0 must be typed"),
+            _number("stations_out_of_service", "Stations out of service at once", "number", "if used", "0 must be typed", whole=True),
             _choice("schedule_order", "Order of the schedule", SCHEDULE_ORDERS, "never", "Blank: as in Stations", width=18)),
     ),
 )  # fmt: skip
@@ -317,7 +318,7 @@ VALVE_MODELS = Table(
         *_grouped("Failure",
             _number("leakage", "Leakage, cold lost", "flow", "if used", "Flow that still passes when cold supply fails"),
             _number("shutoff_time", "Shut-off time, cold lost", "seconds", "if used"),
-            _number("independent_shutoffs", "Independent shut-offs", "number", "never", "Count, against scalding")),
+            _number("independent_shutoffs", "Independent shut-offs", "number", "never", "Count, against scalding", whole=True)),
         *_grouped("Listing",
             Column("listing", "Listing", width=18, help="For emergency fixtures; blank fails VLV-7"),
             Column("listing_edition", "Edition"),

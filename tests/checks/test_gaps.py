@@ -8,10 +8,10 @@ from drenchbook.check_samples import NOT_KNOWN
 from drenchbook.check_words import message
 from drenchbook.checks import STATION_CHECKS, judge
 from drenchbook.report import Report
-from drenchbook.site_cells import BLANK
+from drenchbook.site_cells import BLANK, parse_cell
 from drenchbook.site_model import Missing
-from drenchbook.site_tables import TABLES
-from tests.checks.sites import edited, laboratory, only
+from drenchbook.site_tables import TABLE_BY_KEY, TABLES
+from tests.checks.sites import edited, laboratory, lines, only
 
 # Cells that change nothing at a station inside, or whose blank has a meaning of its own.
 SILENT = {"outside_air_cold", "outside_air_warm"}
@@ -61,3 +61,21 @@ def test_every_sentence_names_the_cell_and_what_stands_in_it(key, column):
         for check, sentence in told:
             assert place in sentence, (check, sentence)
             assert f"{heading}{'' if cell.typed is None else ':'} {cell.reason}" in sentence, (check, sentence)
+
+
+def test_a_count_is_a_whole_number():
+    column = TABLE_BY_KEY["project"].column("stations_out_of_service")
+    cell = parse_cell(column, 1.5, "US", "sheet Project, C30")
+    (line,) = lines(Report(judge(edited(site(), "project", "", stations_out_of_service=cell))), "OUT-1")
+    assert line.word == "UNKNOWN"
+    assert "Project, C30: Stations out of service at once: 1.5 is not a whole number; type 1 or 2" in line.message
+    assert parse_cell(column, 1.0, "US", "") == 1.0
+
+
+@pytest.mark.parametrize(("tolerance", "known"), [(97.0, True), (99.0, False)])
+def test_an_exchanger_gives_no_ice(tolerance, known):
+    """Set to 130 °F, 98 °F above ice."""
+    steam = {"kind": "steam heat exchanger", "set_temperature": 130.0, "capacity": 1e6, "tolerance": tolerance}
+    told = unknowns(edited(site(), "hot_water_sources", "WH-1", **steam))
+    words = "WH-1: Outlet tolerance is 99 Δ°F: its water could be ice; at its set temperature 98 Δ°F is the most"
+    assert any(words in sentence for _, sentence in told) is not known

@@ -115,6 +115,19 @@ def test_a_storage_of_nothing_lasts_no_minute_and_still_has_a_verdict(cited):
     )  # cold water is tepid in the warm season only
 
 
+@pytest.mark.parametrize("cited", ["SAMPLE draw test", None])
+def test_the_volume_that_an_empty_storage_needs_would_do(cited):
+    """And it is never ready again, however long one waits (HOT-5)."""
+    cells = {"volume": 0.0, "usable_fraction_source": cited}
+    empty = lab("hot_water_sources", "WH-1", **cells)
+    (line,) = lines(report(empty), "HOT-5", "WH-1")
+    assert (line.word, line.message) == (
+        "WARN", "WH-1 stores nothing: its volume is 0, and no flush is ready in any time.")  # fmt: skip
+    gallons = float(re.match(r"([\d,]+) gal more storage", told(empty, "HOT-1", "L1")).group(1))
+    assert outcome(edited(empty, "hot_water_sources", "WH-1", volume=gallons), "HOT-1", "L1") == PASSED
+    assert outcome(edited(empty, "hot_water_sources", "WH-1", volume=0.98 * gallons), "HOT-1", "L1") == FAILED
+
+
 def test_a_recovery_asked_for_at_once_is_missed_and_named():
     (line,) = lines(report(lab("project", "", recovery_time=0.0)), "HOT-5", "WH-1")
     assert line.word == "WARN"
