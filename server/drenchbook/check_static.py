@@ -18,6 +18,7 @@ from drenchbook.cell_gaps import first_gap, gap
 from drenchbook.check_measures import Measures
 from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, NOTED, PASSED, SLACK, WARNED, at_least, at_most
 from drenchbook.site_model import Missing, tag_key
+from drenchbook.solver_results import StaticPressures
 from drenchbook.surroundings import SEASONS, runs_above, why_heat_unknown
 
 NAN = float("nan")
@@ -92,28 +93,44 @@ def _name(row: Any) -> str:
 # ---- pressures ----
 
 
-def _static_of_valve(measures: Measures, valve: Any) -> float:
+def _static_of_valve(static: StaticPressures, measures: Measures, valve: Any) -> float:
     """The higher static pressure at the inlets of a valve; not-a-number where one is not known."""
     at = measures.context.valve_number[tag_key(valve.tag)]
-    return float(np.maximum(measures.static.valve_cold[at], measures.static.valve_hot[at]))
+    return float(np.maximum(static.valve_cold[at], static.valve_hot[at]))
 
 
 def static_pressure(measures: Measures, station: int) -> Finding:
-    """PRS-2: greatest static pressure at each outlet and at the valve, against the limit and the ratings."""
-    context = measures.context
-    parts = []
+    """PRS-2: greatest static pressure at each outlet and at the valve, against the limit and the ratings.
+
+    What is met only because a pressure-reducing valve holds is told as that: a NOTE, and a warning above a rating.
+    """
+    found = worst_of([_static(measures, *part) for part in _static_parts(measures, measures.static, station)])
+    open_ = measures.static_unreduced
+    if found.outcome != PASSED or open_ is None:
+        return _with_gap(measures, station, found)
+    parts = _static_parts(measures, open_, station)
+    with_rating = [_static(measures, *part, only_rating=True, severity=WARNED) for part in parts]
+    worst = worst_of(with_rating + [_static(measures, *part, severity=NOTED) for part in parts])
+    if worst.outcome not in (WARNED, NOTED):
+        return found
+    about = f"should a pressure-reducing valve creep or stay open, {worst.about}"
+    return replace(worst, about=about, case=f"{worst.case}, reducing valve open")
+
+
+def _static_parts(measures: Measures, static: StaticPressures, station: int) -> list[tuple[float, float, str, str]]:
+    """Static pressure, rating, name and why the rating is not known of each outlet and the valve of a station."""
+    context, parts = measures.context, []
     for number in context.outlets_of[station]:
         outlet = context.outlets[number]
         row = context.model_of_outlet(number)
         why = gap("outlet_models", row, "maximum_pressure") if row is not None else "an outlet has no model"
-        parts.append((float(measures.static.outlet[number]), outlet.maximum_pressure, outlet.kind or "outlet", why))
+        parts.append((float(static.outlet[number]), outlet.maximum_pressure, outlet.kind or "outlet", why))
     valve, model = _valve(measures, station)
     if valve is not None:
         rating = _model_cell(measures, model, "maximum_pressure")
         why = gap("valve_models", model, "maximum_pressure") if model is not None else f"{_name(valve)} has no model"
-        parts.append((_static_of_valve(measures, valve), rating, f"valve {_name(valve)}", why))
-    found = worst_of([_static(measures, *part) for part in parts])
-    return _with_gap(measures, station, found)
+        parts.append((_static_of_valve(static, measures, valve), rating, f"valve {_name(valve)}", why))
+    return parts
 
 
 def _with_gap(measures: Measures, station: int, found: Finding) -> Finding:
@@ -122,12 +139,13 @@ def _with_gap(measures: Measures, station: int, found: Finding) -> Finding:
     return replace(found, about=gaps[0]) if gaps else found
 
 
-def _static(measures: Measures, pressure: float, rating: float, about: str, rating_gap: str) -> Finding:
+def _static(measures: Measures, pressure: float, rating: float, about: str, rating_gap: str,
+            only_rating: bool = False, severity: int = FAILED) -> Finding:  # fmt: skip
     row = measures.context.limit("PRS-2")
-    limit = float(np.minimum(_number(row.value), rating))
+    limit = rating if only_rating else float(np.minimum(_number(row.value), rating))
     why = row.why_missing or (rating_gap if math.isnan(rating) else "")
     why = why or (f"the static pressure at the {about} is not known" if math.isnan(pressure) else "")
-    return compare(float(at_most(pressure, limit)), FAILED, pressure, limit, about, "no flow, high supply", why=why)
+    return compare(float(at_most(pressure, limit)), severity, pressure, limit, about, "no flow, high supply", why=why)
 
 
 def frictionless(measures: Measures, station: int) -> Finding:
@@ -327,7 +345,8 @@ def ratings(measures: Measures, station: int) -> Finding:
         cold, unknown = context.cold_temperature(season), _gap_of_cold(measures, season)
         within(cold, "cold_minimum", +1.0, "cold water", f"{season} season", unknown)
         within(cold, "cold_maximum", -1.0, "cold water", f"{season} season", unknown)
-    pressure, rating = _static_of_valve(measures, valve), _model_cell(measures, model, "maximum_pressure")
+    pressure = _static_of_valve(measures.static, measures, valve)
+    rating = _model_cell(measures, model, "maximum_pressure")
     margin, about = float(at_most(pressure, rating)), f"static pressure at {_name(valve)}"
     unknown = gap("valve_models", model, "maximum_pressure") if model is not None else ""
     unknown = unknown or next(iter(measures.missing.of(station) if math.isnan(pressure) else ()), "")

@@ -120,6 +120,15 @@ class FlowMeasures(CaseMeasures):
         return static_pressures(self.context.network)
 
     @functools.cached_property
+    def static_unreduced(self) -> StaticPressures | None:
+        """The same with every pressure-reducing valve open; None on a site without one."""
+        network = self.context.network
+        if not len(network.reducer_node):
+            return None
+        setting = np.where(np.isnan(network.reducer_setting), np.nan, np.inf)
+        return static_pressures(replace(network, reducer_setting=setting))
+
+    @functools.cached_property
     def frictionless_left(self) -> Numbers:
         """PRS-3: for each station the pressure left at required flow without pipe friction. [Pa]"""
         return frictionless_margin(self.context.network, self.context.required_flow, self.context.needed_pressure)

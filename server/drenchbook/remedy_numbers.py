@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from drenchbook.check_samples import NOTED, WARNED
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.published.pipes import pipe, sizes
 from drenchbook.quantity_text import LEAST, MOST, quantity_text, rounded
@@ -25,6 +26,9 @@ def _short(judgement: Judgement, verdict: Verdict, quantity: str) -> str:
 
 def reducing_valve(judgement: Judgement, verdict: Verdict) -> str:
     """PRS-2: what a pressure-reducing valve must take off."""
+    if verdict.outcome in (NOTED, WARNED):  # one is there, and may fail
+        limit = limit_text(judgement, verdict)
+        return f"A relief valve behind the reducing valve, at {limit} or less, or parts rated for the whole pressure"
     off = _short(judgement, verdict, "pressure")
     return f"A pressure-reducing valve upstream that takes off {off} or more without flow" if off else ""
 

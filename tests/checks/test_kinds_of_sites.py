@@ -6,7 +6,7 @@ import pytest
 
 from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, NOTED, PASSED, WARNED
 from drenchbook.check_table import CHECK_BY_ID
-from drenchbook.check_words import message
+from drenchbook.check_words import message, remedy
 from drenchbook.checks import CASE_CHECKS, STATION_CHECKS, judge
 from drenchbook.hot_water import DAY
 from drenchbook.report import Report
@@ -58,6 +58,33 @@ def test_each_station_is_judged_by_its_own_valve():
     assert verdict(judgement, "VLV-7", "L1").outcome == PASSED
     assert verdict(judgement, "TMP-1", "L3").outcome == PASSED
     assert {line.subject for line in lines(Report(judgement), "BYP-4")} == {"MV-1", "MV-2"}
+
+
+def reduced(static, setting=60.0):
+    """The laboratory behind a pressure-reducing valve at the head of its common run."""
+    device = {"tag": "PRV-1", "kind": "pressure-reducing valve", "loss_per_flow_squared": 0.0, "setting": setting}
+    site = added(lab("supplies", "SUP-1", static_high=static), "line_devices", **device)
+    return edited(site, "pipe_runs", "CM-1", devices=("PRV-1", "M-1", "S-1", "B-1"))
+
+
+@pytest.mark.parametrize(
+    ("static", "outcome", "words"),
+    [
+        # 0.4331 psi a foot: 1.7 psi less at the valve, 4 ft up, and 3.0 less at the outlets of L1, 7 ft up
+        (81.0, PASSED, None),
+        (85.0, NOTED, "valve MV-1 stands at 83.3 psi without flow, limit 80.0 psi."),
+        (110.0, WARNED, "shower stands at 107.0 psi without flow, limit 100.0 psi."),
+    ],
+)
+def test_a_reducing_valve_that_may_fail_is_told(static, outcome, words):
+    judgement = judge(reduced(static))
+    found = verdict(judgement, "PRS-2", "L1")
+    assert found.outcome == outcome
+    if words:
+        sentence = message(judgement, found, station(judgement, "L1"))
+        assert sentence == "Should a pressure-reducing valve creep or stay open, " + words
+        assert remedy(judgement, found).startswith("A relief valve behind the reducing valve, at ")
+    assert verdict(judge(lab("supplies", "SUP-1", static_high=85.0)), "PRS-2", "L1").outcome == FAILED
 
 
 def plant_main(**cells):
