@@ -28,7 +28,8 @@ SETTLED = 1e-10  # last step over the outlet's rated flow
 MOST_STEPS = 200
 MOST_HALVINGS = 12
 FINE = 1e-5  # steps below it are taken whole: rounding hides what the balance would say
-GUESS = 0.5  # of the pressure at no flow
+GUESS, HOT_GUESS = 0.5, 0.5  # of the pressure at no flow; of the flow of a valve that a cold source splits
+OTHER_GUESSES = ((0.9, 0.5), (0.9, 0.95), (0.1, 1.0), (0.02, 0.05))  # where the first does not settle
 ENOUGH = 0.5  # of the balance along a step that may be left at its end
 
 
@@ -42,6 +43,7 @@ def solve_sets(block: Block, curves: Curves) -> tuple[Numbers, Numbers, Numbers]
                 or curves.loss.dips[block.tempered_paths.element_curve].any())  # fmt: skip
     newton = _Newton(block, curves, curves.never_falling if dips else curves.loss)
     newton.run()
+    newton.begin_again()
     if dips:
         newton.table, newton.settled = replace(curves.loss, falls_felt=False), np.logical_not(newton.reached)
         newton.run(from_below=True)
@@ -72,19 +74,20 @@ class _Iterate:
 class _Newton:
     """Outlet flows and hot flows of all cases of a block, and which are settled."""
 
-    def __init__(self, block: Block, curves: Curves, table: CurveTable):
+    def __init__(self, block: Block, curves: Curves, table: CurveTable, guess: float = GUESS,
+                 hot_guess: float = HOT_GUESS):  # fmt: skip
         self.block, self.curves, self.table = block, curves, table
         count = (len(block.end_static), len(block))
         self.flow: Numbers = np.zeros((*count, block.rated_flow.shape[1]))
         self.hot: Numbers = np.zeros((*count, block.shape.valves))
         still = self._at_rest(table)
         self.reached: Numbers = np.where(block.outlet_pair != NONE, still, -1.0).max(axis=2) > 0
-        pressure = np.maximum(still, 0.0) * GUESS
+        pressure = np.maximum(still, 0.0) * guess
         free = block.rated_flow * np.sqrt(pressure / block.rated_pressure)
         self.flow = np.where(self.reached[..., None], np.minimum(free, _cap(block)), 0.0)
         if block.fault == SOURCE_COLD:
             total = gathered(self.flow, _valve_of_outlet(block))
-            self.hot = np.where(splits(block), 0.5, 1.0) * total
+            self.hot = np.where(splits(block), hot_guess, 1.0) * total
         self.settled: Numbers = np.logical_not(self.reached)
 
     def _at_rest(self, table: CurveTable) -> Numbers:
@@ -95,8 +98,21 @@ class _Newton:
             return still.outlet_pressure
         better = np.where(splits(block), np.maximum(still.cold_pressure, still.hot_pressure), still.hot_pressure)
         to_outlets = np.swapaxes(_valve_of_outlet(block), 1, 2)
-        lift = better - still.valve_pressure
+        lift = np.where(block.cold_source, better - still.valve_pressure, 0.0)  # the others mix as they do
         return still.outlet_pressure + gathered(lift, to_outlets)
+
+    def begin_again(self) -> None:
+        """Solve what has not settled from elsewhere: seats, bypasses and reducing valves make corners that hold it."""
+        for guesses in OTHER_GUESSES:
+            openings = np.flatnonzero(~self.settled.all(axis=0))
+            if not len(openings):
+                return
+            again = _Newton(self.block.take(openings), self.curves, self.table, *guesses)
+            again.run()
+            state, place = np.nonzero(again.settled & ~self.settled[:, openings])
+            self.flow[state, openings[place]] = again.flow[state, place]
+            self.hot[state, openings[place]] = again.hot[state, place]
+            self.settled[state, openings[place]] = True
 
     def run(self, from_below: bool = False) -> None:
         """Iterate until every case is settled or the steps are used up."""

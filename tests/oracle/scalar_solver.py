@@ -358,6 +358,8 @@ class Oracle:
             if not valve["parallel_bypass"]:
                 return hot, 0.0
             cold = pc - bypass((1 - x) * q)
+            if q <= 0:  # idle: nothing is split, and the better way stands behind it
+                return max(hot, cold), 0.0
             return (hot if x >= 1 else cold if x <= 0 else (hot + cold) / 2), hot - cold
         c, out = seat(q)
         if x in (0.0, 1.0):
@@ -420,16 +422,18 @@ class Oracle:
         return miss, flows, got, valves
 
     def solve(self, case):
-        """The answer of one case whose losses rise with flow."""
+        """The answer of one case whose losses rise with flow, of which there is one."""
         names = self.open_valves(case)
         outlets, unit = len(case.open), 1e5
         still, *_ = self.still(case)
         if max(still) <= 0:
             return Answer(False)
         best = None
-        for start in (0.6, 0.3, 0.9, 0.1, 0.02):
+        starts = [(start, 0.5) for start in (0.6, 0.3, 0.9, 0.1, 0.02)]
+        starts += [(start, share) for start in (0.9, 0.2) for share in (0.9, 0.1) if names]
+        guesses = [[max(p, 0.05 * max(still)) * start / unit for p in still] + [s] * len(names) for start, s in starts]
+        for guess in guesses:
             for method in ("hybr", "lm"):
-                guess = [max(p, 0.05 * max(still)) * start / unit for p in still] + [0.5] * len(names)
                 found = root(
                     lambda z: np.array(self.balance(case, z[:outlets] * unit, z[outlets:])[0]) / unit, guess,
                     method=method, tol=1e-13,

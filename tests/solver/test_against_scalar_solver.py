@@ -15,6 +15,7 @@ from tests.solver.random_sites import RandomSite
 
 # A few in the suite; RANDOM_SITES=1000 asks for more, as each change of the solver should, and 500:1000 for some.
 SEEDS = range(*map(int, os.environ.get("RANDOM_SITES", "24").split(":")))
+HARD = (457, 691, 835, 919)  # a cold source beside reducing valves, where a first guess leads nowhere; none in reach
 
 
 @lru_cache(maxsize=64)
@@ -51,7 +52,7 @@ def compare(one, fault, state, opening, answer):
             assert mine == pytest.approx(there[name], rel=1e-6, abs=0.1 if "pressure" in name else 1e-11)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("seed", [*SEEDS, *HARD])
 def test_random_site(seed):
     """Trees, several valves, shared and own supplies, both friction methods, all faults, sets of up to four."""
     one = random_site(seed)
@@ -64,7 +65,8 @@ def test_random_site(seed):
         places = np.argwhere(~np.isin(result.state, (NO_PATH, NO_WATER, FROM_DATA, MISSING))).tolist()
         sets = [place for place in places if one.cases.kind[place[1]] == SET]
         for state, opening in [*rng.sample(places, min(2, len(places))), *rng.sample(sets, min(2, len(sets)))]:
-            compare(one, fault, state, opening, oracle.solve(case_of(one, fault, state, opening)))
+            case = case_of(one, fault, state, opening)
+            compare(one, fault, state, opening, oracle.solve(case))
 
 
 @pytest.mark.parametrize("seed", range(10))
