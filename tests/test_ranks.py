@@ -107,6 +107,7 @@ RANKS: dict[str, float] = {
     "course_rows.py": 10.58,
     "report.py": 10.6,
     "json_cases.py": 10.7,
+    "json_inputs.py": 10.75,
     "json_report.py": 10.8,
     "table_results.py": 11,
     "function_spelling.py": 11.1,

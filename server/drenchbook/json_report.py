@@ -12,6 +12,7 @@ from drenchbook.check_words import case_text, message, remedy
 from drenchbook.checks import CASE_CHECKS, STATION_CHECKS, Verdict
 from drenchbook.errors import Problem
 from drenchbook.json_cases import CaseObjects, number_object
+from drenchbook.json_inputs import fault_objects, state_objects
 from drenchbook.report import Report
 from drenchbook.site_lines import SiteLine
 from drenchbook.units import unit_of
@@ -37,6 +38,8 @@ def file_report(name: str, report: Report | None, problems: Sequence[Problem], v
         "site": [],
         "sets": [],
         "stations": [],
+        "states": [],
+        "faults": [],
         "cases": [],
     }
     if report is not None:
@@ -44,6 +47,7 @@ def file_report(name: str, report: Report | None, problems: Sequence[Problem], v
         answer["site"] = [line_object(line, report.units) for line in report.lines]
         answer["sets"] = [writer.set(opening) for opening in report.judgement.set_openings()]
         answer["stations"] = [writer.station(number) for number in range(len(report.judgement.site.stations))]
+        answer["states"], answer["faults"] = state_objects(report), fault_objects(report)
         answer["cases"] = CaseObjects(report).all()
     return answer
 

@@ -10,13 +10,14 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from drenchbook.cell_gaps import gap
 from drenchbook.check_samples import FAILED, NOT_KNOWN, PASSED, WARNED
 from drenchbook.check_words import case_text, message, remedy
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.errors import Problem
 from drenchbook.faulted_network import changes_in
-from drenchbook.operating_cases import SET
-from drenchbook.quantity_text import rounded
+from drenchbook.operating_cases import AFTER_RECOVERY, SET
+from drenchbook.quantity_text import quantity_text, rounded
 from drenchbook.result_tables import (
     MARK_LOW,
     MARK_NONE,
@@ -51,8 +52,16 @@ class JudgedSite:
     def changed(self, fault: str) -> str:
         """What a fault changes against normal use, in words."""
         if fault not in self._changed:
-            self._changed[fault] = changes_in(self.judgement.network, fault, self.units)
+            words = changes_in(self.judgement.network, fault, self.units)
+            self._changed[fault] = f"{words}: {self._recovery}" if fault == AFTER_RECOVERY else words
         return self._changed[fault]
+
+    @property
+    def _recovery(self) -> str:
+        """How long a storage has until it is drawn from again."""
+        project = self.judgement.site.project
+        seconds = self.context.cell("project", project, "recovery_time")
+        return gap("project", project, "recovery_time") or quantity_text(seconds, "hours", self.units)
 
     # ---- who belongs to whom ----
 

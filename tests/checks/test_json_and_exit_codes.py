@@ -11,7 +11,16 @@ import pytest
 from pydantic import BaseModel, ConfigDict, TypeAdapter, model_validator
 
 from drenchbook.command_line import main
-from drenchbook.operating_cases import AFTER_IDLE, FAULTS, HOT_LOST, NORMAL, SOURCE_COLD, STATES
+from drenchbook.operating_cases import (
+    AFTER_IDLE,
+    AFTER_RECOVERY,
+    FAULTS,
+    HOT_LOST,
+    NORMAL,
+    POWER_LOST,
+    SOURCE_COLD,
+    STATES,
+)
 from drenchbook.site_file import site_text
 from tests.checks.sites import BLANKED, LABORATORY, edited, lab, laboratory, only
 
@@ -134,6 +143,31 @@ class Case(Strict):
     storage: list[CaseStorage]
 
 
+class StateSupply(Strict):
+    supply: str
+    static: Number | None = None
+    residual: Number | None = None
+    test_flow: Number | None = None
+    curve: list[dict[Literal["flow", "pressure"], Number]] | None = None
+
+
+class State(Strict):
+    season: Literal["cold", "warm"]
+    supply: Literal["low", "high"]
+    cold_water: Number
+    outside_air: Number
+    room: Number
+    ground: Number
+    irradiance: Number
+    sun: Literal["shines", "does not shine", "not known"]
+    supplies: list[StateSupply]
+
+
+class Fault(Strict):
+    fault: str
+    changed: str
+
+
 class Problem(Strict):
     sheet: str
     cell: str
@@ -151,6 +185,8 @@ class File(Strict):
     site: list[Line]
     sets: list[Set]
     stations: list[Station]
+    states: list[State]
+    faults: list[Fault]
     cases: list[Case]
 
 
@@ -265,6 +301,35 @@ def test_numbers_of_the_laboratory_stand_in_the_report(capsys):
     (heavy,) = [case for case in report.files[0].cases
                 if (case.label, case.season, case.supply, case.fault) == ("L2", "cold", "low", "normal")]  # fmt: skip
     assert heavy.valves[0].minutes_of_hot_water.state == "does not end"
+
+
+def test_what_the_cases_rest_on_is_told_once(capsys):
+    """The worked laboratory's seasons and supply states; every case names a state and a fault that are told."""
+    _, report, _ = recalc_json(capsys, LABORATORY)
+    (file,) = report.files
+    states = {(one.season, one.supply): one for one in file.states}
+    assert [(key, one.cold_water.value, one.room.value) for key, one in states.items()] == [
+        (("cold", "low"), 42, 70), (("cold", "high"), 42, 70), (("warm", "low"), 74, 70), (("warm", "high"), 74, 70),
+    ]  # fmt: skip
+    for level, static, residual in (("low", 66, 57), ("high", 79, 73)):
+        (supply,) = states["cold", level].supplies
+        assert (supply.supply, supply.static.value, supply.residual.value, supply.test_flow.value) == (
+            "SUP-1", static, residual, 60)  # fmt: skip
+    assert {(one.season, one.supply) for one in file.cases} == set(states)
+    told = {one.fault: one.changed for one in file.faults}
+    assert {(one.fault, one.changed) for one in file.cases} == set(told.items())
+    assert told[NORMAL] == ""
+    assert told[AFTER_RECOVERY] == "drawn again after the recovery time: 2.00 h"
+    assert told[POWER_LOST] == "WH-1 is not heated"
+
+
+def test_a_supply_curve_is_told_by_its_points(capsys, tmp_path):
+    points = ((0.0, 66.0), (60.0, 57.0))
+    path = tmp_path / "curve.toml"
+    path.write_text(site_text(edited(quiet(), "supplies", "SUP-1", curve_low=points)), encoding="utf-8")
+    _, report, _ = recalc_json(capsys, path)
+    state = next(one for one in report.files[0].states if one.supply == "low")
+    assert [(one["flow"].value, one["pressure"].value) for one in state.supplies[0].curve] == list(points)
 
 
 @pytest.mark.parametrize(("name", "words"), [
