@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from drenchbook.bypass_sizing import bypass_that_would_do
+from drenchbook.cell_gaps import gap
 from drenchbook.check_context import Outlet
 from drenchbook.check_samples import FAILED, SLACK
 from drenchbook.checks import Judgement, Verdict
@@ -177,7 +178,13 @@ def _slow_closing(judgement: Judgement, verdict: Verdict) -> str:
     if not spare > 0 or math.isnan(speed):
         return ""
     seconds = 2 * measures.surge_paths.density * float(measures.surge_paths.length[station]) * speed / spare
-    return f"Outlets that close in {rounded(seconds, 1, MOST):.1f} s or more, or a surge arrester and larger pipe"
+    words = f"Outlets that close in {rounded(seconds, 1, MOST):.1f} s or more, or a surge arrester and larger pipe"
+    context = judgement.context
+    outlets = judgement.cases.outlets.member[judgement.cases.outlets.of(verdict.opening)].tolist()
+    models = {id(row): row for row in map(context.model_of_outlet, outlets) if row is not None}
+    blank = [why for row in models.values() if (why := gap("outlet_models", row, "closing_time"))]
+    more = f" (and {len(blank) - 1} more)" if len(blank) > 1 else ""
+    return f"{words}. {blank[0]}{more}, and counts as closing at once: type it" if blank else words
 
 
 _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {

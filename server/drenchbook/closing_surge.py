@@ -8,6 +8,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.check_context import Context
+from drenchbook.operating_cases import Pairs
 from drenchbook.physics.surge import wave_speed
 from drenchbook.physics.water import density, sound_speed
 from drenchbook.site_model import Missing, tag_key
@@ -90,17 +91,23 @@ class SurgePaths:
             self._speeds[pipe] = float(wave_speed(self.sound_speed, self.density, *pipe))
         return length, self._speeds[pipe]
 
-    def pressure_per_velocity(self, closing_time: Numbers | None = None) -> Numbers:
-        """[stations] pressure that each unit of stopped velocity adds. [Pa/(m/s)]
+    def pressure_per_velocity(self, station: Numbers, closing_time: Numbers) -> Numbers:
+        """Pressure that each unit of stopped velocity adds at some stations, closed in some times. [Pa/(m/s)]
 
         Notes
         -----
         As `physics.surge.closing_pressure`, for all stations at once; not-a-number where an input is missing.
         """
-        time = self.closing_time if closing_time is None else closing_time
+        length, speed = self.length[station], self.wave_speed[station]
         with np.errstate(divide="ignore", invalid="ignore"):
-            slow = np.where(time > 0, 2 * self.length / time, np.inf)
-        return np.asarray(self.density * np.where(time == 0, self.wave_speed, np.minimum(self.wave_speed, slow)))
+            slow = np.where(closing_time > 0, 2 * length / closing_time, np.inf)
+        return np.asarray(self.density * np.where(closing_time == 0, speed, np.minimum(speed, slow)))
+
+    def least_closing_time(self, pairs: Pairs) -> Numbers:
+        """For each pair of an opening and a station the least closing time in the opening: all share its pipes. [s]"""
+        least = np.full(len(pairs.offsets) - 1, np.inf)
+        np.minimum.at(least, pairs.opening, self.closing_time[pairs.member])
+        return least[pairs.opening]
 
 
 def _greatest(numbers: list[float]) -> float:

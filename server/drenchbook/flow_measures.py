@@ -187,7 +187,8 @@ class FlowMeasures(CaseMeasures):
         """PRS-4: static pressure and closing surge at the greatest velocity, against the weakest rating of the path."""
         pairs = self.cases.stations
         static, rating = (one[pairs.member] for one in self.weakest)
-        pressure = static + self.surge_paths.pressure_per_velocity()[pairs.member] * np.maximum(*self.speeds())
+        paths, speed = self.surge_paths, np.maximum(*self.speeds())
+        pressure = static + paths.pressure_per_velocity(pairs.member, paths.least_closing_time(pairs)) * speed
         margin = at_most(pressure, rating)
         return Samples(pairs, conditions(NORMAL), pressure, rating, margin, np.isnan(margin))
 

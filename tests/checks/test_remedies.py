@@ -93,6 +93,17 @@ def test_the_closing_time_would_do(tag):
     assert outcome(lab("outlet_models", "*", closing_time=max(seconds - 0.2, 0.0)), "PRS-4", tag) == WARNED
 
 
+def test_a_blank_closing_time_is_named():
+    """Of L2's eye/face wash alone; L1 stands in a set with it, and what it sends up the pipes arrives there too."""
+    at_once = lab("outlet_models", "EFW-REG35", closing_time=None)
+    for tag in ("L2", "L1", "L5"):
+        assert "Outlet models EFW-REG35: Closing time is blank, and counts as closing at once: type it" in told(
+            at_once, "PRS-4", tag, WARNED
+        )
+    assert outcome(at_once, "PRS-4", "L4") == PASSED
+    assert outcome(laboratory(), "PRS-4", "L1") == PASSED
+
+
 def test_the_booster_would_do():
     """PRS-3 asks for the head that is short; added to the supply, friction aside nothing is."""
     head = float(re.match(r"A booster of ([\d.]+) psi or more", told(laboratory(), "PRS-3", "L4")).group(1))
