@@ -17,10 +17,14 @@ def checks_markdown() -> str:
         "limit is UNKNOWN, never a pass. Checks of the site as a whole stand on lines of their own and do not rank a",
         "station.",
         "",
-        "| check | what is judged | on | limits | a miss is | source |",
-        "|---|---|---|---|---|---|",
+        "A check of each case is judged in both seasons and supply states, for every station alone, every set of an",
+        "event and every outlet alone, in the faults named.",
+        "",
+        "| check | what is judged | on | in | limits | a miss is | source |",
+        "|---|---|---|---|---|---|---|",
     ]
-    lines += [f"| {check.id} | {check.what} | {_on(check)} | {', '.join(check.limits) or _data(check)} | "
+    lines += [f"| {check.id} | {check.what} | {_on(check)} | "
+              f"{', '.join(check.faults or check.when) or '–'} | {', '.join(check.limits) or _data(check)} | "
               f"{OUTCOME_WORDS[check.severity]} | {check.source} |" for check in CHECKS]  # fmt: skip
     return "\n".join(lines) + "\n"
 

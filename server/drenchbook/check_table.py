@@ -28,7 +28,14 @@ from drenchbook.check_static import (
     set_and_tolerance,
     static_pressure,
 )
-from drenchbook.operating_cases import HOT_LOST, SOURCE_COLD
+from drenchbook.operating_cases import (
+    HOT_LOST,
+    NORMAL,
+    OTHER_DEMAND,
+    POWER_LOST,
+    SOURCE_COLD,
+    STRAINER_FOULED,
+)
 from drenchbook.quantity_text import LEAST, MOST
 
 EITHER = "either"  # a quantity with a limit on each side: a miss says which way it is rounded
@@ -54,16 +61,22 @@ class Check:
     shows_value_as_margin: bool = False
     second: tuple[str, str] = ("", "")  # quantity and message where the second of two things is measured
     source: str = "common practice"
+    when: tuple[str, ...] = ()  # the faults that it is judged in, or the states; of cases normal use unless it says so
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """The faults in which its cases are judged, all seasons, supply states and openings; none without cases."""
+        return (self.when or (NORMAL,)) if self.cases else ()
 
 
 CHECKS: tuple[Check, ...] = (
     Check("FLW-1", "flow of each outlet", "flow",
           REQUIRED, FAILED,
           "{what} gets {value} of {limit}", "Larger pipe where the path loses most, or more pressure",
-          cases=lambda m: m.own_required_flow(), source="Z358.1 or EN 15154, by the criteria set"),
+          cases=lambda m: m.own_required_flow(), when=(NORMAL, OTHER_DEMAND, POWER_LOST), source="Z358.1 or EN 15154, by the criteria set"),
     Check("FLW-2", "smallest margin of flow", "fraction", ("FLW-2", *REQUIRED), WARNED,
           "{what} has a margin of {value}, {limit} asked", "A little more pressure or pipe, or accept and record",
-          cases=lambda m: m.flow_margin(), percent=True, shows_value_as_margin=True),
+          cases=lambda m: m.flow_margin(), when=(NORMAL, HOT_LOST, SOURCE_COLD, OTHER_DEMAND, POWER_LOST), percent=True, shows_value_as_margin=True),
     Check("FLW-4", "greatest flow over required", "number", ("FLW-4", *REQUIRED), FAILED,
           "{what} gets {value} times its required flow, limit {limit}", "A flow-regulated outlet that gives at most {limit} times its required flow",
           cases=lambda m: m.greatest_flow("FLW-4"), toward=MOST),
@@ -75,10 +88,10 @@ CHECKS: tuple[Check, ...] = (
           cases=lambda m: m.outlet_pressure()),
     Check("PRS-2", "greatest static pressure", "pressure", ("PRS-2",), FAILED,
           "{what} stands at {value} without flow, limit {limit}", "A pressure-reducing valve upstream",
-          station=static_pressure, toward=MOST, source="UPC 608.2, and the ratings"),
+          station=static_pressure, when=("no flow, high supply",), toward=MOST, source="UPC 608.2, and the ratings"),
     Check("PRS-3", "pressure left at required flow without pipe friction", "pressure", ("PRS-3", "PRS-1", *REQUIRED), FAILED,
           "At required flow {value} is left without any pipe friction, limit {limit}",
-          "No pipe size helps: a booster, or outlets for less pressure", station=frictionless, source="worked here"),
+          "No pipe size helps: a booster, or outlets for less pressure", station=frictionless, when=("required flow with other demand, low supply",), source="worked here"),
     Check("PRS-4", "closing surge", "pressure", (), WARNED,
           "A closing valve can raise the pressure at {what} to {value}, weakest rating {limit}",
           "Outlets that close slowly, a surge arrester, or larger pipe", cases=lambda m: m.closing_surge(), toward=MOST,
@@ -87,10 +100,10 @@ CHECKS: tuple[Check, ...] = (
           "Water runs at {value} in {what}, limit {limit}", "Larger pipe in that run", cases=lambda m: m.velocity(), toward=MOST,
           second=("velocity", "Hot water runs at {value} in {what}, limit {limit}")),
     Check("SUP-1", "flow beyond the tested flow", "flow", (), WARNED,
-          "{what} gives {value}, tested to {limit}", "Test at {value} or more, the flow that is needed", toward=MOST),
+          "{what} gives {value}, tested to {limit}", "Test at {value} or more, the flow that is needed", toward=MOST, when=(NORMAL, OTHER_DEMAND)),
     Check("SUP-2", "minutes that a supply's volume lasts", "minutes", ("HOT-1",), FAILED,
           "The volume of {what} lasts {value} of {limit}", "A larger volume, or flow-regulated outlets",
-          cases=lambda m: m.supply_minutes(), source="Z358.1: fifteen minutes"),
+          cases=lambda m: m.supply_minutes(), when=(NORMAL, HOT_LOST, SOURCE_COLD), source="Z358.1: fifteen minutes"),
     Check("VLV-1", "smallest flow of one outlet alone", "flow", (), FAILED,
           "One outlet alone draws {value}; valve {what} controls from {limit}",
           "Fit a small valve of its own at the station, which shortens the purge too, or one that controls from {value} "
@@ -105,7 +118,7 @@ CHECKS: tuple[Check, ...] = (
           cases=lambda m: m.valve_flow(), toward=MOST, source="the valve's data sheet"),
     Check("VLV-3", "hot above set, set above cold", "temperature difference", (), FAILED,
           "{what} is {value}, the model needs {limit}", "Hotter storage, or a lower set temperature",
-          station=approach, source="the valve's data sheet"),
+          station=approach, when=("start of the draw, and at the valve",), source="the valve's data sheet"),
     Check("VLV-4", "inlet pressure ratio and difference", "number", (), FAILED,
           "Inlet pressures of valve {what} stand {value} to 1; the model takes {limit} to 1",
           "Balance both sides: a pressure-reducing valve on the higher, or larger pipe on the lower, "
@@ -124,20 +137,20 @@ CHECKS: tuple[Check, ...] = (
           "{what} has no lead-free listing", "Choose a valve with a lead-free listing", station=lead_free),
     Check("VLV-8", "hot and cold temperature against the ratings", "temperature", (), FAILED,
           "{what} is {value}, rating {limit}", "Bring the water inside the rating, or choose a valve rated for {value}",
-          station=ratings, toward=EITHER, source="the valve's data sheet"),
+          station=ratings, when=("both seasons; no flow, high supply",), toward=EITHER, source="the valve's data sheet"),
     Check("VLV-9", "check valves and strainers on both inlets", "", (), FAILED,
           "{what} are not stated as present", "Fit them on both inlets", station=checks_and_strainers),
     Check("BYP-1", "hot pressure lost: flow of each outlet", "flow",
           REQUIRED, FAILED,
           "With hot pressure lost {what} gets {value} of {limit}", "A larger bypass or larger cold and tempered pipe",
-          cases=lambda m: m.required_flow(HOT_LOST)),
+          cases=lambda m: m.required_flow(HOT_LOST), when=(HOT_LOST,)),
     Check("BYP-2", "source cold but pressurised: flow of each outlet", "flow",
           REQUIRED, FAILED,
           "With the source cold {what} gets {value} of {limit}", "A larger bypass or larger cold and tempered pipe",
-          cases=lambda m: m.required_flow(SOURCE_COLD)),
+          cases=lambda m: m.required_flow(SOURCE_COLD), when=(SOURCE_COLD,)),
     Check("BYP-3", "cold supply failure: leakage and time", "", ("BYP-3 leakage", "BYP-3 time"), FAILED,
           "{what} is {value}, limit {limit}", "Choose a valve that shuts off better, with at most {limit}; without data ask its maker",
-          station=cold_failure, toward=MOST, source="the valve's data sheet"),
+          station=cold_failure, when=("cold supply failure",), toward=MOST, source="the valve's data sheet"),
     Check("BYP-4", "hot and cold fed by one main", "", (), WARNED,
           "Hot and cold of {what} come from one main, {value}: losing it loses both",
           "State in the emergency plan what stations do then, or feed one side from another main"),
@@ -153,12 +166,12 @@ CHECKS: tuple[Check, ...] = (
           "Hot water of {what} lasts {value} of {limit}", "More storage, a flow-regulated shower, or a lower set temperature",
           cases=lambda m: m.minutes(), source="Z358.1: fifteen minutes"),
     Check("HOT-2", "minutes by the other tank model", "minutes", ("HOT-2",), WARNED,
-          "If the tank of {what} mixes, hot water lasts {value} of {limit}", "Keep the draw data with the schedule"),
+          "If the tank of {what} mixes, hot water lasts {value} of {limit}", "Keep the draw data with the schedule", when=(NORMAL,)),
     Check("HOT-3", "margin of the minutes of hot water", "fraction", ("HOT-3", "HOT-1"), WARNED,
           "Hot water of {what} has a margin of {value}, {limit} asked", "A little more storage, or accept and record",
           cases=lambda m: m.minutes_margin(), percent=True, shows_value_as_margin=True),
     Check("HOT-5", "recovery of the worst set", "hours", (), WARNED,
-          "{what} is ready again after {value}, asked within {limit}", "More input power", toward=MOST),
+          "{what} is ready again after {value}, asked within {limit}", "More input power", toward=MOST, when=(NORMAL,)),
     Check("HOT-6", "storage set temperature", "temperature", ("HOT-6",), WARNED,
           "{what} is set to {value}, least {limit}", "Raise it to {limit}, and follow the water management plan"),
     Check("TMP-1", "least delivered temperature", "temperature", TEPID, FAILED,
@@ -185,14 +198,14 @@ CHECKS: tuple[Check, ...] = (
           "hot, then it overshoots", "Circulate or shorten the hot run", cases=lambda m: m.cooled_hot_run(), toward=MOST),
     Check("FRZ-1", "idle temperature in frost", "temperature", ("FRZ-1",), FAILED,
           "{what} stands at {value} in the cold season, least {limit}",
-          "Trace, circulate, bury or drain it; insulation only delays", station=idle_in_frost),
+          "Trace, circulate, bury or drain it; insulation only delays", station=idle_in_frost, when=("cold season, no flow",)),
     Check("FRZ-2", "time to freezing without heat", "hours", ("FRZ-2",), WARNED,
           "{what} freezes {value} after its heating or circulation stops, least {limit}",
-          "Power that does not fail with the site's, or drain it when its heating is lost", station=heated_in_frost),
+          "Power that does not fail with the site's, or drain it when its heating is lost", station=heated_in_frost, when=("cold season, no flow, heating lost",)),
     Check("LOP-1", "temperatures of the circulated loop", "temperature", ("LOP-1 least", "LOP-1 greatest"), FAILED,
-          "{what} is {value}, limit {limit}", "More loop flow, or thicker insulation", station=loop_range, toward=EITHER),
+          "{what} is {value}, limit {limit}", "More loop flow, or thicker insulation", station=loop_range, when=("both seasons, nothing drawn",), toward=EITHER),
     Check("LOP-2", "circulation off", "", (), WARNED, "{what}",
-          "An alarm when the pump stops, a standby pump, or valves at the stations"),
+          "An alarm when the pump stops, a standby pump, or valves at the stations", when=("circulation off",)),
     Check("EVT-1", "event reason", "", (), FAILED, "Event {what} has no written reason", "Write why it is credible"),
     Check("EVT-2", "other demand stated", "", (), NOT_KNOWN,
           "{what}", "Type it; 0 must be typed", station=other_demand),
@@ -201,9 +214,9 @@ CHECKS: tuple[Check, ...] = (
           cases=lambda m: m.drained_flow(), toward=MOST),
     Check("STR-1", "strainer fouled: flow of each outlet", "flow", ("STR-1 factor", *REQUIRED), WARNED,
           "With strainers fouled {what} gets {value} of {limit}", "Larger strainers, cleaned on a schedule, or larger pipe",
-          cases=lambda m: m.fouled_flow()),
+          cases=lambda m: m.fouled_flow(), when=(STRAINER_FOULED,)),
     Check("PWR-1", "power lost: what still works", "", (), WARNED,
-          "{what}", "Feed it from emergency power, and state in the emergency plan what stations do without it"),
+          "{what}", "Feed it from emergency power, and state in the emergency plan what stations do without it", when=(POWER_LOST,)),
     Check("OUT-1", "stations left when some are out of service", "number", (), WARNED,
           "{what}", "A second station for that hazard, behind another valve"),
     Check("LOC-1", "travel, level and heights", "", ("LOC-1 travel", "LOC-1 shower least", "LOC-1 shower greatest",
@@ -217,7 +230,7 @@ CHECKS: tuple[Check, ...] = (
     Check("DAT-2", "SAMPLE or undated data", "", (), WARNED, "{what}", "Replace it with the maker's dated data before signing"),
     Check("DAT-3", "residual of the solver", "", ("DAT-3 pressure", "DAT-3 flow"), NOT_KNOWN,
           "The solver did not close on {what}", "Report it with the file; no number is shown",
-          cases=lambda m: m.residual()),
+          cases=lambda m: m.residual(), when=(NORMAL, HOT_LOST, SOURCE_COLD, OTHER_DEMAND, POWER_LOST, STRAINER_FOULED)),
     Check("DAT-4", "age of the flow test, gauge elevation", "", ("DAT-4",), WARNED, "{what}", "Test again, and type date and elevation"),
     Check("DAT-5", "stale result", "", (), FAILED, "{what}", "Recalculate the file"),
     Check("DAT-6", "number where a formula belongs", "", (), FAILED, "{what}",

@@ -142,7 +142,7 @@ class FlowMeasures(CaseMeasures):
         """DAT-3: what the solver left open, in pressure and in each flow, against its limits."""
         pairs = self.cases.stations
         pressure, flow = self._limit("DAT-3 pressure"), self._limit("DAT-3 flow")
-        used = self.solved_faults(NORMAL, HOT_LOST, SOURCE_COLD, OTHER_DEMAND, POWER_LOST)
+        used = self.solved_faults(NORMAL, HOT_LOST, SOURCE_COLD, OTHER_DEMAND, POWER_LOST, STRAINER_FOULED)
         parts, unknown = [], []
         for name in used:
             fault, state = self._fault(name), self._states(name, pairs)

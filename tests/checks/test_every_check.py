@@ -323,6 +323,15 @@ def test_a_station_check_weighs_as_its_row_says():
         assert case.outcome in (row.severity, NOT_KNOWN) or case.check in ("PRS-1", "VLV-3", "LIM-1", "DLG-1")
 
 
+def test_each_check_is_judged_in_the_faults_that_its_row_names():
+    """The laboratory with other demand on its main has every fault that a check names."""
+    judgement = judge(lab("supplies", "SUP-1", other_demand=5.0))
+    for check in CHECKS:
+        if check.cases:
+            told = {fault for fault, _ in check.cases(judgement.measures).conditions}
+            assert told == set(check.faults), check.id
+
+
 def test_what_did_not_converge_is_unknown_and_shows_no_number():
     """DAT-3, and every check of the cases, at a case that the solver left open."""
     judgement = judge(laboratory())
