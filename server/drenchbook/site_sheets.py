@@ -263,8 +263,10 @@ def read_grids(
             reader.refuse(
                 table, "", table.sheet, f"this table is missing; restore its sheet and its name {table.range_name}"
             )
-            grid = ()
-        tables[table.key] = reader.project(grid) if table is PROJECT else reader.rows(table, grid)
+        said = len(reader.problems)
+        tables[table.key] = reader.project(grid or ()) if table is PROJECT else reader.rows(table, grid or ())
+        if grid is None:  # one sentence is enough: what the table holds is missing with it
+            del reader.problems[said:]
     return ReadSite(Site(**tables), tuple(reader.problems), reader.places)
 
 

@@ -257,3 +257,60 @@ def test_a_deleted_column(lab, capsys):
     assert code == 2
     assert '"Far-end elevation": the column with this heading is missing; restore' in said
     assert lab.read_bytes() == before
+
+
+@pytest.mark.parametrize("table", ["Stations", "Project"])
+def test_a_deleted_input_sheet_is_one_sentence(lab, tmp_path, capsys, table):
+    book = loaded(lab)
+    book.remove(book[table])
+    book.save(lab)
+    before = lab.read_bytes()
+    for command in (("recalc", lab), ("convert", lab, tmp_path / "out.toml")):
+        code, said = told(capsys, *command)
+        assert code == 2
+        lines = [line for line in said.split("\n") if table in line]
+        assert len(lines) == 1
+        assert f"this table is missing; restore its sheet and its name {table}_table" in lines[0]
+    assert lab.read_bytes() == before
+    assert not (tmp_path / "out.toml").exists()
+
+
+@pytest.mark.parametrize("sheet", ["Results", "Schedule"])
+def test_a_deleted_sheet_that_others_look_up_in_is_told(lab, capsys, sheet):
+    book = loaded(lab)
+    book.remove(book[sheet])
+    book.save(lab)
+    assert main(["recalc", str(lab), "--check"]) == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"DAT-6 FAIL Sheet {sheet} is missing, and results are looked up there. Make the workbook anew" in said
+
+
+def test_a_workbook_under_another_ending(lab, tmp_path, capsys):
+    """What a spreadsheet program saved under .ods or .csv is refused by its ending, never a traceback."""
+    for ending in (".ods", ".csv", ""):
+        path = lab.with_suffix(ending)
+        path.write_bytes(lab.read_bytes())
+        code, said = told(capsys, "recalc", path)
+        assert (code, said.count("\n")) == (2, 0)
+        assert "a workbook ending in .xlsx or .xlsm is read. Save it as .xlsx" in said
+        assert main(["doctor", str(path)]) == 1
+        assert "Traceback" not in capsys.readouterr().out
+        assert path.read_bytes() == lab.read_bytes()
+
+
+def test_the_functions_of_excel_go_into_a_workbook_only(lab, tmp_path, capsys):
+    """The command that writes an .xlsm says of a bad file what the others say, and writes nothing."""
+    bad, target = tmp_path / "bad.xlsx", tmp_path / "out.xlsm"
+    for content, words in (
+        (b"", "is empty"),
+        (OLD_FORMAT + b"\0" * 600, "old .xls format"),
+        (b"tag\n", "is not a workb"),
+    ):
+        bad.write_bytes(content)
+        code, said = told(capsys, "addin", "excel", bad, target)
+        assert (code, said.count("\n")) == (2, 0)
+        assert words in said
+        assert not target.exists()
+    code, said = told(capsys, "addin", "excel", tmp_path, target)
+    assert code == 2
+    assert "is a folder; name a workbook in it" in said

@@ -181,8 +181,8 @@ def file(computer: Computer, book: WorkbookFile) -> Findings:
     elif not book.readable:
         yield Finding("File", FAULT, "may not be read by this user", "change its permissions, or copy it elsewhere")
     elif not book.package:
-        yield Finding("File", FAULT, "is no workbook (.xlsx, .xlsm), or is damaged or encrypted",
-                      "open it in a spreadsheet program, remove its password, and save it as .xlsx")  # fmt: skip
+        yield Finding("File", FAULT, "is no workbook (.xlsx, .xlsm), or is damaged, encrypted or too large",
+                      "drenchbook recalc FILE --check says which and what to do")  # fmt: skip
     elif not (book.file_writable and book.folder_writable):
         what = "the file" if not book.file_writable else "its folder"
         yield Finding("File", FAULT, f"{what} may not be written by this user, so results cannot be saved",

@@ -233,7 +233,7 @@ def this_workbook(path: Path) -> WorkbookFile:
 def _is_package(path: Path) -> bool:
     try:
         with zipfile.ZipFile(path) as package:
-            return "xl/workbook.xml" in package.namelist()
+            return "xl/workbook.xml" in package.namelist() and path.suffix.lower() in (".xlsx", ".xlsm")
     except (OSError, zipfile.BadZipFile):
         return False
 

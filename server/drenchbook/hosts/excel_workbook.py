@@ -18,6 +18,7 @@ from xml.sax.saxutils import escape
 from drenchbook.errors import ALL_MET, InputError, Problem, SiteError
 from drenchbook.hosts.excel_examples import examples_workbook
 from drenchbook.hosts.excel_module import MODULE_NAME, PYTHON_MODULE, module_text
+from drenchbook.workbook.opening import refuse_unusable
 from drenchbook.workbook.package import replace_file, with_parts
 
 XLWINGS_MODULE = "xlwings"
@@ -52,7 +53,8 @@ def as_macro_workbook(source: Path, target: Path, interpreter: str | None = None
             parts = {name: package.read(name) for name in (CONTENT_TYPES, BOOK, BOOK_LINKS)}
             names = set(package.namelist())
     except (OSError, KeyError, zipfile.BadZipFile):
-        raise _refused(source, "is not a workbook (.xlsx, .xlsm) that can be read") from None
+        refuse_unusable(source)
+        raise _refused(source, "is no workbook that can be read; save it as .xlsx in a spreadsheet program") from None
     changed, added = _with_settings(source, parts, names, interpreter or _this_interpreter())
     made = with_parts(source, changed) or source.read_bytes()
     replace_file(target, _with_modules(source, _with_added(made, added)))

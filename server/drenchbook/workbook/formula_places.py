@@ -15,7 +15,7 @@ from drenchbook.errors import Problem, shown
 from drenchbook.site_line import SiteLine, sentence
 from drenchbook.site_tables import STATIONS
 from drenchbook.workbook.drawing import Drawing
-from drenchbook.workbook.layout import HEADING_ROW, cell_name, on_sheet, range_name
+from drenchbook.workbook.layout import HEADING_ROW, RESULTS, SCHEDULE, cell_name, on_sheet, range_name
 
 PREFIX = "Computed_"
 BESIDE = "Beside_"  # blocks in which a row that a person inserts may stay blank
@@ -92,6 +92,17 @@ def typed_over(book: Any) -> list[Problem]:
     return found
 
 
+def _missing_sheets(book: Any) -> list[str]:
+    """The sheets that others look up in, of which no block of formulas is left, whatever the sheet is named now."""
+    found = []
+    for title in (SCHEDULE, RESULTS):
+        names = [name for name in book.defined_names if name.startswith(f"{PREFIX}{title}_")]
+        places = [place for name in names for place in book.defined_names[name].destinations]
+        if not any(sheet in book.sheetnames for sheet, _ in places):
+            found.append(title)
+    return found
+
+
 def _array_members(sheet: Any) -> set[tuple[int, int]]:
     found: set[tuple[int, int]] = set()
     for cell in sheet._cells.values():
@@ -117,6 +128,11 @@ def formula_lines(book: Any) -> list[SiteLine]:
         return [SiteLine(check, "workbook", NOT_KNOWN, words, remedy=sentence(check.remedy))]
     problems = typed_over(book)
     lines = [
+        SiteLine(check, title, check.severity, sentence(f"Sheet {title} is missing, and results are looked up there"),
+                 remedy="Make the workbook anew; this one stays: drenchbook convert OLD.xlsx NEW.xlsx.")
+        for title in _missing_sheets(book)
+    ]  # fmt: skip
+    lines += [
         SiteLine(check, f"{problem.sheet} {problem.cell}", check.severity,
                  sentence(f"Sheet {problem.sheet}, cell {problem.cell}: {problem.remedy}"),
                  remedy=sentence(check.remedy))

@@ -20,6 +20,7 @@ LARGEST_UNPACKED = 500 * 2**20  # bytes of its text once unpacked, pictures not 
 # What the libraries raise on bytes that are no sound package; RuntimeError is an entry with a password of its own.
 DAMAGE = (OSError, ValueError, LookupError, TypeError, AttributeError, SyntaxError, RuntimeError, EOFError,
           zipfile.BadZipFile, zlib.error, struct.error)  # fmt: skip
+SUFFIXES = (".xlsx", ".xlsm", ".xltx", ".xltm")
 _OLD_FORMAT = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 _REFERENCE = re.compile(r"^(?:'((?:[^']|'')+)'|([^'!]+))!\$?([A-Z]+)\$?(\d+)(?::\$?([A-Z]+)\$?(\d+))?$")
@@ -32,7 +33,7 @@ def load(path: Path, *, older: bool = False) -> Any:
 
     `older` takes workbooks of older templates as well.
     """
-    _refuse_unusable(path)
+    refuse_unusable(path)
     import openpyxl
 
     try:
@@ -59,7 +60,8 @@ def _refused(path: Path, sentence: str) -> SiteError:
     return SiteError(str(path), [Problem("workbook", "", None, sentence, breaks_file=True)])
 
 
-def _refuse_unusable(path: Path) -> None:
+def refuse_unusable(path: Path) -> None:
+    """Refuse, in one sentence with its remedy, a file that is no sound workbook package of a size that is read."""
     try:
         size = path.stat().st_size
         with path.open("rb") as file:
@@ -73,7 +75,10 @@ def _refuse_unusable(path: Path) -> None:
     except OSError as error:
         raise _refused(path, f"cannot be opened: {error.strerror}") from None
     if size > LARGEST_FILE:
-        raise _refused(path, f"has {size / 2**20:.0f} MB; at most {LARGEST_FILE // 2**20} MB are read. Remove pictures")
+        raise _refused(
+            path,
+            f"has {size / 2**20:.0f} MB; at most {LARGEST_FILE // 2**20} MB are read. Remove pictures",
+        )
     if size == 0:
         raise _refused(path, "is empty; no workbook was saved in it")
     if head.startswith(_OLD_FORMAT):
@@ -84,6 +89,9 @@ def _refuse_unusable(path: Path) -> None:
         raise _refused(
             path, "is not a workbook; a file ending in .xlsx or .xlsm that a spreadsheet program saved is read"
         )
+    if path.suffix.lower() not in SUFFIXES:
+        raise _refused(path, f"ends in {path.suffix or 'nothing'}; a workbook ending in .xlsx or .xlsm is read. "
+                             "Save it as .xlsx in the spreadsheet program")  # fmt: skip
     _refuse_package(path)
 
 
