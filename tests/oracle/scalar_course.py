@@ -14,6 +14,7 @@ from itertools import pairwise
 from scipy.optimize import brentq
 
 from drenchbook.physics.water import temperature_of_enthalpy
+from tests.oracle.scalar_layers import layered
 from tests.oracle.scalar_pipes import Pipes
 from tests.oracle.scalar_solver import Case, Oracle, density, heat_capacity, specific_enthalpy
 from tests.oracle.scalar_sources import Ask, Stream, governs, holds, stream
@@ -163,14 +164,14 @@ class CaseCourse:
         coldest = min(self.pipes.shade(tag) for tag in idle)
         return content * density(self.cold) / self.mass[valve], specific_enthalpy(coldest) - self.hc
 
-    def at_valve(self, station, other_model=False):
+    def at_valve(self, station, water=None):
         """Pieces of the water behind a station's valve: begin, end, heat over cold water as a function, assured."""
         valve = self.valve[station]
         if valve is None:
             return [(0.0, math.inf, lambda _: 0.0, lambda _: True)]
         wanted, source = self.wanted(valve), self.source(valve)
         cooled, heat = self.hot_runs(valve)
-        water = self.stream(source, other_model)
+        water = water or self.stream(source)
         none = wanted <= 0 or self.oracle.gives_cold(self.case, source)
         begin = cooled + (0.0 if none else water.silent)
         needed = specific_enthalpy(self.lowest_hot(valve)) - self.hc
@@ -256,12 +257,18 @@ class CaseCourse:
         none = self.wanted(valve) <= 0 or self.oracle.gives_cold(self.case, source)
         return self.hot_runs(valve)[0] + (0.0 if none else self.stream(source).silent)
 
-    def at_times(self, station, times, other_model=False):
-        """Temperatures at the source, behind the valve and at the station; None at a front or where nobody knows."""
+    def at_times(self, station, times, other_model=False, fraction=None):
+        """Temperatures at the source, behind the valve and at the station; None at a front or where nobody knows.
+
+        By the governing tank model, by the other, or with a fraction of a storage that is mixed.
+        """
         stood, purge = self.stood(station)
-        pieces, way, known = self.at_valve(station, other_model), self.rated(station), self.known(station)
         middle, valve = (self.least + self.greatest) / 2, self.valve[station]
         water = self.stream(self.source(valve), other_model) if valve else None
+        if fraction is not None:
+            source = self.source(valve)
+            water = layered(source, self.cold, self.ask(source), self.case.fault, self.flush, fraction)
+        pieces, way, known = self.at_valve(station, water), self.rated(station), self.known(station)
         silent = water.silent if valve and self.source_begins(station) > self.hot_runs(valve)[0] else 0.0
         fronts = [edge for piece in pieces for edge in piece[:2]]
         inner = [silent, *(piece.begin for piece in water.pieces)] if water else []
