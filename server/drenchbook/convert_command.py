@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import tempfile
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from drenchbook.errors import Problem, SiteError
 from drenchbook.site_file import read_site_file, site_text
@@ -15,6 +15,9 @@ from drenchbook.site_sheets import ReadSite
 from drenchbook.site_tables import LIMITS, PROJECT, TABLES, Column
 from drenchbook.units import convert as convert_number
 from drenchbook.units import unit_of
+
+if TYPE_CHECKING:
+    from drenchbook.workbook.carried_over import Carried
 
 SITE_SUFFIX, WORKBOOK_SUFFIXES = ".toml", (".xlsx", ".xlsm")
 
@@ -37,26 +40,28 @@ def read_any(path: Path) -> ReadSite:
     )
 
 
-def write_site(site: Site, path: Path, spare: int | None = None) -> None:
-    """Write a site as a workbook or a site file, by its ending; the old file is whole until the new one is."""
+def write_site(site: Site, path: Path, spare: int | None = None, carried: Carried | None = None) -> list[str]:
+    """Write a site as a workbook or a site file, by its ending; the old file is whole until the new one is.
+
+    Gives a sentence for what was typed beside the site in another workbook, `carried`, and has no place in this one.
+    """
     if path.suffix.lower() == SITE_SUFFIX:
         _replace(path, site_text(site).encode("utf-8"))
-    elif path.suffix.lower() in WORKBOOK_SUFFIXES[:1]:
+        return []
+    if path.suffix.lower() in WORKBOOK_SUFFIXES[:1]:
         from drenchbook.workbook.building import write_workbook
 
-        write_workbook(site, path, spare_rows=spare)
-    elif path.suffix.lower() in WORKBOOK_SUFFIXES:
+        return write_workbook(site, path, spare_rows=spare, carried=carried)
+    if path.suffix.lower() in WORKBOOK_SUFFIXES:
         from drenchbook.hosts.excel_workbook import as_macro_workbook
         from drenchbook.workbook.building import write_workbook
 
         with tempfile.TemporaryDirectory() as folder:
             plain = Path(folder) / f"{path.stem}.xlsx"
-            write_workbook(site, plain, spare_rows=spare)
+            said = write_workbook(site, plain, spare_rows=spare, carried=carried)
             as_macro_workbook(plain, path)
-    else:
-        raise SiteError(
-            str(path), [Problem("file", "", path.suffix or None, "must end in .xlsx, .xlsm or .toml", True)]
-        )
+        return said
+    raise SiteError(str(path), [Problem("file", "", path.suffix or None, "must end in .xlsx, .xlsm or .toml", True)])
 
 
 def _replace(path: Path, contents: bytes) -> None:
@@ -75,7 +80,8 @@ def _replace(path: Path, contents: bytes) -> None:
 def convert(source: Path, target: Path, units: str | None = None, spare: int | None = None) -> list[str]:
     """Write the site of one file as another; gives a sentence for each unusable cell that was kept as typed.
 
-    A workbook of an older template is read too. What stands in a workbook beside its site is said, as it stays behind.
+    A workbook of an older template is read too. What a person typed beside the site is taken along from workbook to
+    workbook; what stays behind is said.
     """
     if target.exists() and source.exists() and target.samefile(source):
         sentence = "is the same file as IN; name another one, so that what is not carried over is not lost"
@@ -84,26 +90,32 @@ def convert(source: Path, target: Path, units: str | None = None, spare: int | N
         from drenchbook.workbook.package import refuse_open_elsewhere
 
         refuse_open_elsewhere(target)
-    read, notes = _read_whole(source)
+    read, book, version_notes = _read_whole(source)
     broken = [problem for problem in read.problems if problem.breaks_file] or structural_problems(read)
     if broken:
         raise SiteError(str(source), broken)
     site = read.site if units is None else in_units(read.site, units)
-    write_site(site, target, spare)
-    return [f"kept as typed: {problem}" for problem in read.problems if problem.value is not None] + notes
-
-
-def _read_whole(path: Path) -> tuple[ReadSite, list[str]]:
-    """The site of a file of this or an older version, and what else should be known about the file."""
-    if path.suffix.lower() not in WORKBOOK_SUFFIXES:
-        return read_any(path), []
+    kept = [f"kept as typed: {problem}" for problem in read.problems if problem.value is not None]
+    if book is None:
+        return kept + write_site(site, target, spare)
+    from drenchbook.workbook.carried_over import Carried, carried_from
     from drenchbook.workbook.left_behind import left_behind
+
+    carried = carried_from(book, read, site.units) if target.suffix.lower() in WORKBOOK_SUFFIXES else Carried()
+    said = write_site(site, target, spare, carried)
+    return kept + left_behind(book, carried.cells) + carried.said + said + version_notes
+
+
+def _read_whole(path: Path) -> tuple[ReadSite, Any, list[str]]:
+    """The site of a file of this or an older version, the workbook it stood in, and what its version lacked."""
+    if path.suffix.lower() not in WORKBOOK_SUFFIXES:
+        return read_any(path), None, []
     from drenchbook.workbook.older_templates import what_is_new, with_newer_limits
     from drenchbook.workbook.reading import read_workbook
 
     done = read_workbook(path, older=True)
     site, added = with_newer_limits(done.site, done.version)
-    return ReadSite(site, done.problems, done.read.places), [*left_behind(done.book), *what_is_new(added, done.version)]
+    return ReadSite(site, done.problems, done.read.places), done.book, what_is_new(added, done.version)
 
 
 LARGEST = 1e300  # a number that no conversion makes endless

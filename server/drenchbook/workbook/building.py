@@ -13,6 +13,7 @@ from typing import Any
 from drenchbook.result_tables import CASES_SHOWN
 from drenchbook.site_model import Site
 from drenchbook.workbook.beside_stations import draw_beside_stations
+from drenchbook.workbook.carried_over import Carried, placed, write_typed
 from drenchbook.workbook.cases_sheet import draw_cases_sheet
 from drenchbook.workbook.chart_sheet import draw_chart_data_sheet
 from drenchbook.workbook.check_sheet import draw_check_sheet
@@ -46,7 +47,8 @@ def write_workbook(
     spare_rows: int | None = None,
     values: Callable[[Path], Values] | None = None,
     cases_shown: int = CASES_SHOWN,
-) -> None:
+    carried: Carried | None = None,
+) -> list[str]:
     """Write the workbook of a site, with a formula and a value in every computed cell.
 
     Parameters
@@ -61,6 +63,13 @@ def write_workbook(
         Gives the values of the computed cells of the built file. Left out: they are evaluated.
     cases_shown : int
         Rows of the Cases sheet.
+    carried : Carried, optional
+        What a person typed beside the site in another workbook, to be taken along.
+
+    Returns
+    -------
+    list of str
+        A sentence for what of that has no place in this workbook.
     """
     from drenchbook.workbook.evaluator import evaluate_workbook
     from drenchbook.workbook.opening import load
@@ -70,14 +79,27 @@ def write_workbook(
     draft = Path(name)
     try:
         draft.write_bytes(workbook_bytes(site, spare_rows, cases_shown))
+        said = list[str]()
+        if carried:
+            typed, said = placed(carried, load(draft))
+            draft.write_bytes(workbook_bytes(site, spare_rows, cases_shown, typed))
         found = values(draft) if values else evaluate_workbook(load(draft)).values
         replace_file(path, patched(draft, found).content or draft.read_bytes())
     finally:
         draft.unlink(missing_ok=True)
+    return said
 
 
-def workbook_bytes(site: Site, spare_rows: int | None = None, cases_shown: int = CASES_SHOWN) -> bytes:
-    """The workbook of a site with formulas and without values; the same site gives the same bytes."""
+def workbook_bytes(
+    site: Site,
+    spare_rows: int | None = None,
+    cases_shown: int = CASES_SHOWN,
+    typed: Mapping[tuple[str, int, int], Any] | None = None,
+) -> bytes:
+    """The workbook of a site with formulas and without values; the same site gives the same bytes.
+
+    `typed` are values of cells that are open for typing: sheet, row and column, 1-based, to value.
+    """
     import xlsxwriter
 
     made = io.BytesIO()
@@ -106,5 +128,6 @@ def workbook_bytes(site: Site, spare_rows: int | None = None, cases_shown: int =
     draw_check_sheet(drawing, schedule_columns(drawing))
     draw_chart_data_sheet(drawing)
     name_formula_places(drawing)
+    write_typed(drawing.sheets, drawing.look, typed or {})
     book.close()
     return tidied(made.getvalue())

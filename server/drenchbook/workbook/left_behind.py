@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Set
 from typing import Any
 
 from drenchbook.site_tables import STATIONS, TABLES, Table
 from drenchbook.workbook.beside_stations import HEADINGS
+from drenchbook.workbook.carried_over import Cell
 from drenchbook.workbook.field_test_sheet import FIRST, PLACE
 from drenchbook.workbook.layout import FIELD_TEST, SHEETS
 from drenchbook.workbook.opening import Place, place_of_name
@@ -14,8 +15,8 @@ from drenchbook.workbook.opening import Place, place_of_name
 _SHOWN = 3  # cells that a sentence names
 
 
-def left_behind(book: Any) -> list[str]:
-    """A sentence for each kind of thing that the site of a workbook does not hold.
+def left_behind(book: Any, carried: Set[Cell] = frozenset()) -> list[str]:
+    """A sentence for each kind of thing that the site of a workbook does not hold, but for the cells that are carried.
 
     Columns and sheets of the user's own, cells below the dark line, formulas in input cells (their values are carried
     over), comments, and what was typed into the open cells of computed sheets.
@@ -24,15 +25,15 @@ def left_behind(book: Any) -> list[str]:
     for table in TABLES:
         place = place_of_name(book, table.range_name)
         if place is not None and place[0] in book.sheetnames:
-            said += _of_table(table, book[place[0]], place)
+            said += _of_table(table, book[place[0]], place, carried)
     inputs = {place[0] for table in TABLES if (place := place_of_name(book, table.range_name)) is not None}
     for sheet in book.worksheets:
         if sheet.title not in inputs:
-            said += _of_other_sheet(sheet)
+            said += _of_other_sheet(sheet, carried)
     return said
 
 
-def _of_table(table: Table, sheet: Any, place: Place) -> Iterator[str]:
+def _of_table(table: Table, sheet: Any, place: Place, carried: Set[Cell]) -> Iterator[str]:
     _, top, left, bottom, right = place
     known = {column.heading.casefold() for column in table.columns}
     cells = [cell for cell in list(sheet._cells.values()) if cell.value is not None and cell.value != ""]
@@ -42,7 +43,8 @@ def _of_table(table: Table, sheet: Any, place: Place) -> Iterator[str]:
     for column in sorted(rows):
         heading = sheet.cell(top, column).value
         words = " ".join(str(heading).split("\n")[0].split()) if heading is not None else ""
-        own = [cell for cell in rows[column] if top < cell.row <= bottom]
+        own = [cell for cell in rows[column]
+               if top < cell.row <= bottom and (sheet.title, cell.row, cell.column) not in carried]  # fmt: skip
         # the Project sheet has four headings of its own, and its settings stand in rows
         if column > right and table is STATIONS and words in HEADINGS:
             continue  # drawn anew
@@ -64,14 +66,15 @@ def _is_advice(cell: Any, bottom: int) -> bool:
     return cell.row == bottom + 1 and str(cell.value).startswith("▲")
 
 
-def _of_other_sheet(sheet: Any) -> Iterator[str]:
+def _of_other_sheet(sheet: Any, carried: Set[Cell]) -> Iterator[str]:
     cells = [cell for cell in list(sheet._cells.values()) if cell.value is not None and cell.value != ""]
     if sheet.title not in SHEETS:
         if cells:
             yield f"not carried over: your own sheet {sheet.title} ({_cells(cells)})"
         return
     typed = [cell for cell in cells
-             if not cell.protection.locked and cell.data_type != "f" and not _is_line_of_field_test(cell)]  # fmt: skip
+             if not cell.protection.locked and not _is_line_of_field_test(cell)
+             and (sheet.title, cell.row, cell.column) not in carried]  # fmt: skip
     if typed and sheet.protection.sheet:
         yield f"not carried over: sheet {sheet.title}, what was typed or chosen there ({_cells(typed)})"
     yield from _comments(sheet)
