@@ -35,7 +35,7 @@ def typed(path, sheet):
     headings = [str(cell.value or "").split("\n")[0] for cell in cells[6]]
     rows = []
     for line in cells.iter_rows(min_row=7, max_col=len(headings), values_only=True):
-        if str(line[0] or "").startswith("▲"):
+        if any(str(value or "").startswith("▲") for value in line):
             break
         held = [(name, value) for name, value in zip(headings, line, strict=True) if value not in (None, "")]
         rows.append({name: value for name, value in held if not str(value).startswith("=")})  # computed ones
