@@ -24,7 +24,7 @@ SHEETS_WITH_OPEN_CELLS = (COVER, WORKED_PATH, FIELD_TEST, WEEKLY, REVIEW)
 _HEADING_FILL = "FF" + SLATE[1:]
 # Words of older templates for what has other words today.
 _RENAMED = {
-    "static pressure at the supply's gauge": "static pressure at the first supply's gauge, before the tests",
+    "static pressure at the supply's gauge": "static pressure, first supply, before",
     "hot water at its source": "hot water at the first source",
     "gauge may err ±": "pressure gauge may err ±",
     "static pressure": "static",
