@@ -122,13 +122,15 @@ def _words_to(sheet: Any, cell: Any) -> tuple[Key, str]:
 
 def _labelled(sheet: Any, cell: Any) -> tuple[Key, str]:
     """An open cell with its label to the left, or right above where nothing stands to the left."""
+    number = 1  # of the open cells behind the label
     for column in range(cell.column - 1, 0, -1):
         other = sheet._cells.get((cell.row, column))
         if other is not None and isinstance(other.value, str) and other.protection.locked and other.data_type != "f":
             words, _, unit = other.value.rpartition(", ")
             if unit not in UNITS:
                 words, unit = other.value, _text(sheet, cell.row, cell.column + 1, exact=True)
-            return (sheet.title, _today(words), str(cell.column - column)), unit if unit in UNITS else ""
+            return (sheet.title, _today(words), str(number)), unit if unit in UNITS else ""
+        number += other is not None and not other.protection.locked
     return (sheet.title, _today(_text(sheet, cell.row - 1, cell.column)), "below"), ""
 
 

@@ -8,7 +8,6 @@ from typing import Any
 from drenchbook.site_tables import STATIONS, TABLES, Table
 from drenchbook.workbook.beside_stations import HEADINGS
 from drenchbook.workbook.carried_over import Cell
-from drenchbook.workbook.field_test_sheet import FIRST, PLACE
 from drenchbook.workbook.layout import FIELD_TEST, SHEETS
 from drenchbook.workbook.opening import Place, place_of_name
 
@@ -82,7 +81,7 @@ def _of_other_sheet(sheet: Any, carried: Set[Cell]) -> Iterator[str]:
 
 def _is_line_of_field_test(cell: Any) -> bool:
     """Station and outlet of a line of the Field test: they are drawn anew from the sheet Stations."""
-    return cell.parent.title == FIELD_TEST and cell.row > FIRST and cell.column - 1 in (PLACE["tag"], PLACE["outlet"])
+    return cell.parent.title == FIELD_TEST and cell.column <= 2
 
 
 def _comments(sheet: Any) -> Iterator[str]:
