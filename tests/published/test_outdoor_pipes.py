@@ -2,6 +2,7 @@
 
 import math
 
+from drenchbook import surroundings
 from drenchbook.physics import outdoor_pipe
 from tests.printed import printed
 
@@ -23,6 +24,24 @@ def test_cengel_example_3_13():
     """
     per_metre = outdoor_pipe.soil_conductance(0.10, depth=0.50, soil_conductivity=0.9)
     assert per_metre * 30 / 0.9 == printed("62.9", within=1.2e-3)
+
+
+def test_the_film_of_the_wind_is_that_of_winter_tables():
+    """0.17 h·ft²·°F/Btu in 15 mph of wind [ASHRAE Fundamentals 2021, ch. 26, table 10; WAC 51-11-0526].
+
+    The SI table prints 34.0 W/(m²·K) at 6.7 m/s (from memory), 6.00 Btu/(h·ft²·°F) in older editions (from memory).
+    """
+    btu = 5.678263  # W/(m²·K) in a Btu/(h·ft²·°F)
+    assert btu / surroundings.WIND_FILM == printed("0.17")
+    wind = surroundings.WIND_FILM
+    assert wind == printed("34.0")
+    assert surroundings.WIND_FILM / btu == printed("6.00", within=0.0025)
+
+
+def test_the_film_of_a_room_is_the_highest_of_bare_pipes():
+    """Steel loses most of the bare pipes of the ASHAE Guide 1955, p. 646: 12.8 W/(m²·K)."""
+    room = surroundings.INSIDE_FILM
+    assert room == printed("12.8")
 
 
 def test_sol_air_of_a_dark_surface():
