@@ -92,6 +92,7 @@ RANKS: dict[str, float] = {
     "site_line.py": 10.2,
     "out_of_service.py": 10.3,
     "power_lines.py": 10.3,
+    "stated_lines.py": 10.3,
     "loop_lines.py": 10.38,
     "site_lines.py": 10.4,
     "judged_site.py": 10.5,

@@ -79,6 +79,8 @@ def _why_missing(name: str, value: Any, unit: Any, published: Limit | None) -> s
         to_si(value, unit.strip())
     except InputError as error:
         return f"limit {name}: {error}"
+    if value < 0 and unit.strip() not in QUANTITIES["temperature"]:
+        return f"limit {name} is {_typed(value, unit.strip())}; 0 or more is wanted"
     return ""
 
 

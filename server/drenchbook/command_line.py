@@ -117,6 +117,8 @@ def _convert(options: argparse.Namespace) -> int:
         return _respell(options)
     from drenchbook.convert_command import convert
 
+    if options.spare is not None and options.spare < 0:
+        raise InputError("--spare", options.spare, "must be zero or more rows")
     for note in convert(Path(options.input), Path(options.output), options.units, options.spare):
         print(note, file=sys.stderr)
     print(f"{options.output} written")

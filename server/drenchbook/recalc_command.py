@@ -42,6 +42,8 @@ def run(files: Sequence[Path], output: Path | None, *, check: bool, as_json: boo
     """Recalculate the files, several at once in worker processes; the exit code is the worst of them."""
     if output is not None and len(files) > 1:
         raise InputError("--output", output, "takes one FILE; without it each workbook is recalculated in place")
+    if output is not None and files[0].suffix.lower() == SITE_SUFFIX:
+        raise InputError("--output", output, "a site file is only reported on; convert makes a workbook of it")
     if output is not None:
         output.parent.mkdir(parents=True, exist_ok=True)
     results = []

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,7 @@ from typing import Any
 import tomli_w
 
 from drenchbook.errors import Problem, SiteError
-from drenchbook.site_model import Site
+from drenchbook.site_model import Site, tag_key
 from drenchbook.site_sheets import (
     PROJECT_HEADINGS,
     Corner,
@@ -26,7 +26,7 @@ from drenchbook.site_sheets import (
     read_grids,
     with_default_limits,
 )
-from drenchbook.site_tables import PROJECT, TABLE_BY_KEY, TABLES, Table
+from drenchbook.site_tables import LIMITS, PROJECT, TABLE_BY_KEY, TABLES, Table
 
 
 @dataclass(frozen=True)
@@ -64,8 +64,21 @@ def site_of_document(document: Mapping[str, Any], source: str) -> ReadSite:
     units = units.strip().upper() if isinstance(units, str) and units.strip().upper() in ("US", "SI") else "US"
     grids = {table.key: _grid(table, document.get(table.key), units) for table in TABLES}
     read = read_grids(grids, {table.key: _Key(table=table) for table in TABLES})
+    twice = list(_limits_twice(read))
+    if twice:
+        raise SiteError(source, twice)
     limits = with_default_limits(read.site, read.site.limits)
     return ReadSite(read.site.model_copy(update={"limits": limits}), read.problems, read.places)
+
+
+def _limits_twice(read: ReadSite) -> Iterator[Problem]:
+    """A limit that stands in two rows: nobody knows which one holds."""
+    seen: dict[str, str] = {}
+    for number, row in enumerate(read.site.limits):
+        key, cell = tag_key(row.id), read.place(LIMITS, number, "id")
+        if key and key in seen:
+            yield Problem(LIMITS.sheet, cell, row.id, f"this limit stands already in {seen[key]}; keep one row", True)
+        seen.setdefault(key, cell)
 
 
 def _grid(table: Table, rows: Any, units: str) -> list[list[Any]]:

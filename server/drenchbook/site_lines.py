@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.cell_gaps import gap
-from drenchbook.check_samples import NOT_KNOWN, NOTED, PASSED, SLACK, WARNED, at_least, at_most
+from drenchbook.check_samples import NOT_KNOWN, PASSED, SLACK, at_least, at_most
 from drenchbook.check_static import PERCENT_SCALE, why_demand_unknown
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.checks import Judgement
@@ -31,6 +31,7 @@ from drenchbook.site_line import sentence as _sentence
 from drenchbook.site_line import unknown as _unknown
 from drenchbook.site_model import tag_key
 from drenchbook.solver_results import MISSING, SOLVED, STATE_WORDS
+from drenchbook.stated_lines import event_lines, limit_lines
 from drenchbook.units import unit_of
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -213,14 +214,6 @@ def _tested(judgement: Judgement, supply: Any, level: str) -> float:
     return judgement.context.cell("supplies", supply, f"test_flow_{level}")
 
 
-def _event_reasons(judgement: Judgement) -> Iterator[SiteLine]:
-    """EVT-1: each event says why it, and no larger one, is credible."""
-    for event in judgement.site.events:
-        written = isinstance(event.reason, str) and bool(event.reason.strip())
-        line = _line(judgement, "EVT-1", event.tag, 0.0 if written else -1.0)
-        yield replace(line, message="Reason written.") if written else line
-
-
 def _other_demand(judgement: Judgement) -> Iterator[SiteLine]:
     """EVT-2: other demand of each supply and source is stated, and counted."""
     for key in ("supplies", "hot_water_sources"):
@@ -230,21 +223,6 @@ def _other_demand(judgement: Judgement) -> Iterator[SiteLine]:
                 yield SiteLine(check, _name(row), NOT_KNOWN, _sentence(why), remedy=_sentence(check.remedy))
             else:
                 yield SiteLine(check, _name(row), PASSED, f"Other demand of {_name(row)} is stated.")
-
-
-def _changed_limits(judgement: Judgement) -> Iterator[SiteLine]:
-    """LIM-1: each limit that differs from the published one; a NOTE with a reason, a WARN without."""
-    check, site = CHECK_BY_ID["LIM-1"], judgement.site
-    if not isinstance(site.project.criteria_set, str):
-        yield _unknown("LIM-1", "Limits", "the criteria set is blank, so that nothing can be compared")
-        return
-    for row in judgement.context.limits.values():
-        if row.change:
-            only = "; what rests on it is OK to project limit only" if row.change == "looser" else ""
-            reason = f"reason: {row.reason}" if row.reason else "no reason is typed"
-            text = _sentence(f"{row.told}, {row.change}{only}; {reason}")
-            outcome = NOTED if row.reason else WARNED
-            yield SiteLine(check, row.id, outcome, text, remedy="" if row.reason else _sentence(check.remedy))
 
 
 def _sample_data(judgement: Judgement) -> Iterator[SiteLine]:
@@ -304,9 +282,9 @@ _RULES: tuple[Callable[[Judgement], Iterator[SiteLine]], ...] = (
     _recovery,
     _storage_temperature,
     _tested_flow,
-    _event_reasons,
+    event_lines,
     _other_demand,
-    _changed_limits,
+    limit_lines,
     _sample_data,
     _flow_tests,
     circulation_off_lines,

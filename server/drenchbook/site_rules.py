@@ -9,6 +9,7 @@ from drenchbook.errors import Problem
 from drenchbook.site_model import Missing, tag_key
 from drenchbook.site_sheets import ReadSite
 from drenchbook.site_tables import (
+    EVENTS,
     HOT_WATER_SOURCES,
     MIXING_VALVES,
     NETWORK_TABLES,
@@ -112,7 +113,11 @@ class _Rules:
                     table, number, column.name, side.get(column.name, f"name the tag of {sheets} that feeds it")
                 )
             return
-        for tag in value if column.kind == "refs" else (value,):
+        tags = value if column.kind == "refs" else (value,)
+        twice = [tag for place, tag in enumerate(tags) if tag_key(tag) in map(tag_key, tags[:place])]
+        if twice and table is EVENTS:
+            yield self.problem(table, number, column.name, f"names {twice[0].strip()} twice; name another, or once")
+        for tag in tags:
             if tag_key(tag) in known:
                 continue
             if column.kind == "ref" and any(mark in tag for mark in ",;"):

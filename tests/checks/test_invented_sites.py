@@ -4,7 +4,19 @@ import re
 
 import pytest
 
-from tests.checks.invented_sites import OUTLETS, PROJECT, STORAGE, SUPPLY, check, document, reported, station
+from drenchbook.errors import SiteError
+from tests.checks.invented_sites import (
+    OUTLETS,
+    OWNERS_LIMITS,
+    PROJECT,
+    STORAGE,
+    SUPPLY,
+    check,
+    document,
+    limit,
+    reported,
+    station,
+)
 
 DRAWN = 66.0 + 7.0  # L/min, both regulated outlets
 
@@ -204,3 +216,73 @@ def test_others_that_draw_all_hot_water_leave_no_lower_set_temperature():
     told = check(reported(hot_water_sources=[{**STORAGE, "other_demand": 1000.0}]), "F1", "HOT-1")
     assert told["severity"] == "FAIL"
     assert "set " not in told["remedy"]
+
+
+# ---- what a site states ----
+
+
+def lines_of(report, name):
+    return [(line.subject, line.word, line.text) for line in report.lines if line.check.id == name]
+
+
+TWO = [station("F1", "T1"), station("F2", "T1")]
+
+
+def event(users, showers, stations="F1, F2"):
+    return {"tag": "rack", "stations": stations, "users": users, "showers": showers, "reason": "two at one pump"}
+
+
+def test_several_stations_without_an_event_are_told():
+    """One station needs no event; two of which nobody says whether they are used at once do."""
+    assert lines_of(reported(), "EVT-1") == []
+    ((subject, word, text),) = lines_of(reported(stations=TWO), "EVT-1")
+    assert (subject, word) == ("events", "WARN")
+    assert "no two of them at once" in text
+    alone = lines_of(reported(stations=TWO, events=[event(1, 1)]), "EVT-1")
+    assert [word for _, word, _ in alone] == ["OK"]
+
+
+@pytest.mark.parametrize(("users", "showers", "told"), [(2, 1, True), (2, 0, True), (2, 2, False), (1, 1, False)])
+def test_users_for_whom_no_set_is_solved_are_told(users, showers, told):
+    """Two users at two stations with showers, but one shower at once: the pair is in no set."""
+    report = reported(stations=TWO, events=[event(users, showers)])
+    words = [text for _, word, text in lines_of(report, "EVT-1") if word == "WARN"]
+    assert bool(words) == told
+    assert len(report.set_rows()) == (1 if users == showers == 2 else 0)
+    if told:
+        assert f"has {users} users and {showers} showers at once: no two of its stations were solved" in words[0]
+
+
+def test_an_eyewash_station_needs_no_shower_at_once():
+    stations = [station("F1", "T1"), station("F2", "T1", shower=None)]
+    report = reported(stations=stations, events=[event(2, 1)])
+    assert [word for _, word, _ in lines_of(report, "EVT-1")] == ["OK"]
+    assert len(report.set_rows()) == 1
+
+
+def test_a_station_that_an_event_names_twice_is_refused():
+    with pytest.raises(SiteError, match=r"events\[1\].stations \(rack\): \"F1, f1\": names f1 twice"):
+        reported(stations=TWO, events=[event(2, 2, "F1, f1")])
+
+
+def test_a_limit_that_stands_twice_is_refused():
+    """Fifteen minutes in one row and five in another: nobody knows which one holds."""
+    with pytest.raises(SiteError, match=r"limits\[9\].id: \"hot-1\": this limit stands already in limits\[8\].id"):
+        reported(limits=[*OWNERS_LIMITS, limit("HOT-1", 15.0, "min"), limit("hot-1", 5.0, "min")])
+
+
+def test_a_limit_that_no_check_asks_for_is_told():
+    """HOT1 with 20 minutes changes nothing: the 15 of HOT-1 hold."""
+    report = reported(limits=[*OWNERS_LIMITS, limit("HOT1", 20.0, "min")])
+    assert ("HOT1", "WARN", "No check asks for limit HOT1; did you mean HOT-1.") in [
+        (subject, word, text.split(". ")[0] + ("" if text.split(". ")[0].endswith(".") else "."))
+        for subject, word, text in lines_of(report, "LIM-1")
+    ]
+
+
+@pytest.mark.parametrize(("name", "unit"), [("HOT-1", "min"), ("FLW-1 shower", "L/min"), ("FLW-2", "%")])
+def test_a_negative_limit_is_no_limit(name, unit):
+    """Everything is more than −5 minutes: that is no pass."""
+    told = check(reported(limits=[*OWNERS_LIMITS, limit(name, -5.0, unit)]), "F1", name.split()[0])
+    assert told["severity"] == "UNKNOWN"
+    assert f"limit {name} is -5 {unit}; 0 or more is wanted" in told["message"]

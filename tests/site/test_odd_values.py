@@ -3,6 +3,7 @@
 import pytest
 
 from drenchbook.checks import judge
+from drenchbook.command_line import main
 from drenchbook.convert_command import in_units
 from drenchbook.report import Report
 from drenchbook.site_file import site_of_document
@@ -10,7 +11,7 @@ from drenchbook.site_model import Missing
 from drenchbook.site_sheets import full_grids, read_grids
 from drenchbook.table_results import report_of
 from tests.checks.invented_sites import MODEL, PROJECT, SUPPLY, check, document, reported
-from tests.checks.sites import lab
+from tests.checks.sites import LABORATORY, lab
 
 LISTS = ([], [1, 2], {"a": 1})
 
@@ -94,3 +95,16 @@ def test_a_refused_number_stays_refused_in_other_units():
     other = in_units(us.site, "SI")
     assert other.supplies[0].static_high.typed == pytest.approx(2000 * 6.894757)
     assert isinstance(read_grids(full_grids(other)).site.supplies[0].static_high, Missing)
+
+
+def test_a_site_file_has_no_output(tmp_path, capsys):
+    """A site file is only reported on: --output would write nothing, and says so."""
+    assert main(["recalc", str(LABORATORY), "--output", str(tmp_path / "new" / "out.xlsx")]) == 2
+    assert "a site file is only reported on; convert makes a workbook of it" in capsys.readouterr().err
+    assert not (tmp_path / "new").exists()
+
+
+def test_spare_rows_are_none_or_more(tmp_path, capsys):
+    assert main(["convert", str(LABORATORY), str(tmp_path / "out.xlsx"), "--spare", "-3"]) == 2
+    assert "--spare = -3: must be zero or more rows" in capsys.readouterr().err
+    assert not (tmp_path / "out.xlsx").exists()
