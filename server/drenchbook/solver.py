@@ -45,6 +45,7 @@ __all__ = ["frictionless_margin", "solve", "static_pressures", "step_by_step"]
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 BLOCK_OPENINGS = 2000
+SINGLES_FOR_SETS = 2  # openings of one station take less room than sets
 # The GNU C library gives memory of a few hundred kB back to the system at each free and fetches it again, until it has
 # seen a larger block freed (mallopt(3), M_MMAP_THRESHOLD); one that is never touched saves a fifth of the time.
 KEPT_BYTES = 16 * 2**20
@@ -113,7 +114,7 @@ def _fault(network: Network, now: Network, cases: Cases, fault: str, block_openi
         for shape, openings in shapes(now, cases, of_mode):
             if shape.stations == 1 and not shape.wide:
                 ways = ways_of(now, curves, cases, shape, openings, mode)
-                for some, station in ways.blocks(openings, block_openings):
+                for some, station in ways.blocks(openings, SINGLES_FOR_SETS * block_openings):
                     store_single(ways, out, some, station, *solve_single(station))
                 continue
             for start in range(0, len(openings), block_openings):

@@ -192,6 +192,13 @@ def supply_drop(coefficient: Numbers, flow: Numbers, draw: Numbers) -> tuple[Num
     return drop - coefficient * draw**SUPPLY_EXPONENT if draw.any() else drop, SUPPLY_EXPONENT * part
 
 
+def span(places: Numbers) -> slice | Numbers:
+    """Places as a slice where they follow each other: read and written without an index."""
+    if len(places) and int(places[-1]) - int(places[0]) == len(places) - 1 and bool((np.diff(places) == 1).all()):
+        return slice(int(places[0]), int(places[-1]) + 1)
+    return places
+
+
 def rows_of(flat: Numbers, width: int, at: Numbers) -> tuple[Numbers, Numbers]:
     """Rows that belong to openings, and their new flat indices; `flat` rises: `width` times the opening + place."""
     start, stop = np.searchsorted(flat, at * width), np.searchsorted(flat, (at + 1) * width)

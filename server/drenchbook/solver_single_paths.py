@@ -19,7 +19,7 @@ from drenchbook.physics.pipe_flow import (
     reynolds_kernel,
 )
 from drenchbook.physics.supply import SUPPLY_EXPONENT
-from drenchbook.solver_paths import CurveTable, Stretches, rows_of, supply_drop
+from drenchbook.solver_paths import CurveTable, Stretches, rows_of, span, supply_drop
 from drenchbook.solver_trees import gathered
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -53,8 +53,8 @@ class Paths:
 
     power: Numbers  # Hazen-Williams, and the supply's law where nothing else is drawn, Pa at 1 m³/s
     square: Numbers  # Pa at 1 m³/s
-    supply: Numbers  # drop of the supply's law beside another demand, Pa at 1 m³/s
-    draw: Numbers  # that demand, in units of the part's flow [m³/s]
+    supply: Numbers  # drop of the supply's law beside another demand, Pa at 1 m³/s; one column where there is none
+    draw: Numbers  # that demand, in units of the part's flow [m³/s]; likewise
     segments: Segments
     elements: Elements
 
@@ -64,8 +64,8 @@ class Paths:
         wanted = (np.arange(parts)[:, None] * count + at).ravel()
         segment, of_segment = rows_of(self.segments.group, 1, wanted)
         element, of_element = rows_of(self.elements.group, 1, wanted)
-        power, square, supply, draw = (one.take(at, axis=2) for one in (
-            self.power, self.square, self.supply, self.draw))  # fmt: skip
+        power, square = self.power.take(at, axis=2), self.square.take(at, axis=2)
+        supply, draw = (one.take(at, axis=2) if self.fed else one for one in (self.supply, self.draw))
         return Paths(
             power, square, supply, draw,
             Segments(of_segment, self.segments.reynolds.take(segment, axis=1),
@@ -109,16 +109,15 @@ class Paths:
 
     def _add_elements(self, flow: Numbers, table: CurveTable, loss: Numbers, slope: Numbers) -> None:
         one = self.elements
-        value, rise = table(one.curve, self.of(flow, one.group) * one.factor)
+        value, rise = table(self.curves, self.of(flow, one.group) * one.factor)
+        rise *= one.factor
         groups, first = self.first_elements
-        for total, part in ((loss, value), (slope, rise * one.factor)):
-            if len(first) < len(one.group):
-                part = np.add.reduceat(part, first, axis=1)
-            total[:, groups] += part
+        for total, part in ((loss, value), (slope, rise)):
+            total[:, groups] += part if len(first) == len(one.group) else np.add.reduceat(part, first, axis=1)
 
     def of(self, flow: Numbers, group: Numbers) -> Numbers:
         """The flow of each group [S, groups]."""
-        return flow.reshape(len(flow), -1).take(group if flow.shape[1] > 1 else group % self.power.shape[2], axis=1)
+        return flow.reshape(len(flow), -1)[:, span(group if flow.shape[1] > 1 else group % self.power.shape[2])]
 
     @functools.cached_property
     def powered(self) -> slice | None:
@@ -132,19 +131,25 @@ class Paths:
         return np.flatnonzero(self.supply.any(axis=(0, 2))).tolist()
 
     @functools.cached_property
-    def first_segments(self) -> tuple[Numbers, Numbers]:
+    def curves(self) -> Numbers:
+        """The curve of each element, one for all where they are alike [S, elements or 1]."""
+        one = self.elements.curve
+        return one[:, :1] if bool((one == one[:, :1]).all()) else one
+
+    @functools.cached_property
+    def first_segments(self) -> tuple[slice | Numbers, Numbers]:
         """Groups that have segments, and where theirs begin."""
         return _first(self.segments.group)
 
     @functools.cached_property
-    def first_elements(self) -> tuple[Numbers, Numbers]:
+    def first_elements(self) -> tuple[slice | Numbers, Numbers]:
         """Groups that have curve elements, and where theirs begin."""
         return _first(self.elements.group)
 
 
-def _first(group: Numbers) -> tuple[Numbers, Numbers]:
+def _first(group: Numbers) -> tuple[slice | Numbers, Numbers]:
     first = np.flatnonzero(np.diff(group, prepend=-1))
-    return group[first], first
+    return span(group[first]), first
 
 
 @dataclass(frozen=True)
@@ -170,6 +175,8 @@ def paths_of(side: Side) -> Paths:
     if SUPPLY_EXPONENT == HAZEN_WILLIAMS_FLOW:  # both laws are one where nothing else is drawn
         alone = np.where(draw > 0, 0.0, supply)
         power, supply = power + alone, supply - alone
+    if not supply.any():
+        supply, draw = supply[:, :1], draw[:, :1]
     power, square, supply, draw = (np.ascontiguousarray(np.swapaxes(total, 1, 2)) for total in (
         power, square, supply, draw))  # fmt: skip
     return Paths(power, square, supply, draw, _segments(side), _elements(side))
@@ -209,11 +216,13 @@ def joined(before: Paths, at_before: Numbers, behind: Paths | None, at_behind: N
     one = before.take(at_before)
     if behind is None:
         return one
-    other = behind.take(at_behind)  # the last part, so that groups go on rising
+    other = behind.take(at_behind)  # only the last part, so that groups go on rising
+    for total, more in ((one.power, other.power), (one.square, other.square)):
+        total[:, TEMPERED] += more[:, TEMPERED]
     both = zip(_arrays(one.segments), _arrays(other.segments), strict=True)
     curves = zip(_arrays(one.elements), _arrays(other.elements), strict=True)
     return Paths(
-        one.power + other.power, one.square + other.square, one.supply + other.supply, one.draw + other.draw,
+        one.power, one.square, one.supply, one.draw,
         Segments(*(np.concatenate(pair, axis=-1) for pair in both)),
         Elements(*(np.concatenate(pair, axis=-1) for pair in curves)))  # fmt: skip
 

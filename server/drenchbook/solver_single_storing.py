@@ -12,6 +12,7 @@ from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD
 from drenchbook.physics.mixing_valve import two_seats_from_kernel
 from drenchbook.physics.outlets import outlet_flow_kernel
 from drenchbook.solver_flows import WHOLE, coefficient_at, square_law
+from drenchbook.solver_paths import span
 from drenchbook.solver_results import (
     BEYOND_CURVE,
     CANNOT_REACH,
@@ -55,7 +56,7 @@ def store_single(ways: Ways, out: FaultResults, openings: Numbers, station: Stat
     state = np.where(left, BEYOND_CURVE, SOLVED)
     state = np.where(reached, np.where(good, state, NOT_CONVERGED), CANNOT_REACH)
     solved = None if not (state != SOLVED).any() else state == SOLVED
-    at = _span(openings)
+    at = span(openings)
     out.state[:, at] = state
     out.residual_pressure[:, at] = _where(None if solved is None else reached, miss)
     out.residual_flow[:, at] = _where(None if solved is None else reached, off)
@@ -66,7 +67,7 @@ def store_single(ways: Ways, out: FaultResults, openings: Numbers, station: Stat
         one, gives = _where(solved, flow[:, place]), _where(solved, gets[:, place])
         if not there.all():
             one, gives = one[:, there], gives[:, there]
-        pair = _span(ways.cases.outlets.offsets[openings][there] + place)
+        pair = span(ways.cases.outlets.offsets[openings][there] + place)
         out.outlet_flow[:, pair], out.outlet_pressure[:, pair] = one, gives
     number, feeder, row = ways.rows(openings)
     mass_per_cold = None
@@ -180,7 +181,7 @@ def _items(station: Station, beyond: Numbers, flow: Numbers, share: Numbers) -> 
 def _store_valves(ways: Ways, out: FaultResults, openings: Numbers, station: Station, passage: _Passage, flow: Numbers,
                   share: Numbers, solved: Numbers | None, beyond: Numbers, feeder: Numbers) -> None:  # fmt: skip
     network, water, to, normal = ways.network, ways.water, out.valve, station.fault == NORMAL
-    pair = _span(ways.cases.valves.offsets[openings])
+    pair = span(ways.cases.valves.offsets[openings])
     valve = network.station_valve[ways.cases.stations.member[ways.cases.stations.offsets[openings]]]
     with np.errstate(invalid="ignore"):
         control = network.controls(valve, flow + network.valve_loop_flow[valve])
@@ -203,7 +204,7 @@ def _store_valves(ways: Ways, out: FaultResults, openings: Numbers, station: Sta
     to.beyond_model[:, pair] = beyond
     source = network.valve_source[valve]
     if (known := source != NONE).all():
-        out.source_hot_flow[:, _span(ways.cases.sources.offsets[openings])] = _where(solved, hot_flow)
+        out.source_hot_flow[:, span(ways.cases.sources.offsets[openings])] = _where(solved, hot_flow)
     else:
         at = ways.cases.sources.offsets[openings][known]
         out.source_hot_flow[:, at] = _where(solved, hot_flow)[:, known]
@@ -211,7 +212,7 @@ def _store_valves(ways: Ways, out: FaultResults, openings: Numbers, station: Sta
 
 def _store_stations(ways: Ways, out: FaultResults, openings: Numbers, station: Station, flow: Numbers, share: Numbers,
                     solved: Numbers | None, feeder: Numbers, row: Numbers) -> None:  # fmt: skip
-    to, pair = out.station, _span(ways.cases.stations.offsets[openings])
+    to, pair = out.station, span(ways.cases.stations.offsets[openings])
     if station.behind:
         volume = ways.purge[row]
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -256,16 +257,9 @@ def _store_supplies(ways: Ways, out: FaultResults, openings: Numbers, number: Nu
         has = counts > place
         at = (pairs.offsets[openings] + place)[has]
         total = sum(np.where(supply[has] == pairs.member[at], part[:, has], 0.0) for supply, part in parts)
-        out.supply_flow[:, _span(at)] = _where(None if solved is None else solved[:, has], np.asarray(total))
+        out.supply_flow[:, span(at)] = _where(None if solved is None else solved[:, has], np.asarray(total))
 
 
 def _where(told: Numbers | None, value: Numbers) -> Numbers:
     """The numbers where they are told, not-a-number elsewhere."""
     return value if told is None else np.where(told, value, np.nan)
-
-
-def _span(places: Numbers) -> slice | Numbers:
-    """Places as a slice where they follow each other: written without an index."""
-    if len(places) and int(places[-1]) - int(places[0]) == len(places) - 1 and bool((np.diff(places) == 1).all()):
-        return slice(int(places[0]), int(places[-1]) + 1)
-    return places

@@ -132,17 +132,18 @@ def two_seats_from_kernel(
     hot_is_high = ph >= pc
     low, gap = np.minimum(ph, pc), np.abs(ph - pc)
     X = np.where(hot_is_high, x, 1 - x)
-    if np.any(outside := ~((X >= 0) & (X <= 1))):
-        X = np.where(outside, np.nan, X)
+    if not np.all(possible := (X >= 0) & (X <= 1)):
+        X = np.where(possible, X, np.nan)
     q = np.maximum(q, SMALLEST_FLOW)
     S = q / C
-    k = _low_side_root(S, X, gap, start)
+    high_part, low_part = S * X, S * (1 - X)
+    k = _low_side_root(S, high_part, low_part, gap, start)
     square = k * k
     root = np.sqrt(square + gap)
     # Slopes by the implicit function: each side weighs share/(pressure drop)^1.5.
-    ratio, high_part = k / root, S * X
+    ratio = k / root
     high_weight = high_part * (ratio * ratio * ratio)
-    whole = high_weight + S * (1 - X)
+    whole = high_weight + low_part
     chamber, high_stem = low - square, high_part / root
     alone = X == 1  # the low side is shut: the high side passes all, whatever stands before the low side
     if shut := bool(np.any(alone)):
@@ -351,21 +352,21 @@ def checked_valve_curve(curve_flows: Sequence[float], curve_losses: Sequence[flo
     return flows, flows / np.sqrt(losses)
 
 
-def _low_side_root(S: Numbers, X: Numbers, gap: Numbers, start: Numbers | None) -> Numbers:
+def _low_side_root(S: Numbers, a: Numbers, b: Numbers, gap: Numbers, start: Numbers | None) -> Numbers:
     """Root k = √(p_low − pm) of k − S·Y − S·X·k/√(k² + Δ) = 0, by Halley's steps from k = S or from a part of it.
 
     The expression is convex and has no root below S·Y, where a step too long is cut short. A row that is not settled
     after the usual steps begins again at k = S, from where shares and flows over twelve decades settle within twenty
     steps, and stands still once it has: its digits do not depend on the rows solved with it.
     """
-    a, b = S * X, S * (1 - X)
     k = S if start is None else S * start
     step: Numbers = k
     for _ in range(USUAL_STEPS - (start is not None)):
         k, step = _halley(k, a, b, gap)
-    moves = ~(np.abs(step) <= SETTLED * k) & np.isfinite(a + gap)
-    if not np.any(moves):
+    stands = np.abs(step) <= SETTLED * k
+    if np.all(stands):
         return k
+    moves = ~stands & np.isfinite(a + gap)
     k = np.where(moves, S, k)
     for _ in range(LARGEST_STEPS):
         new, step = _halley(k, a, b, gap)
