@@ -47,7 +47,7 @@ RANKS: dict[str, float] = {
     "solver_single_ways.py": 8.55,
     "solver_single.py": 8.6,
     "solver_single_roots.py": 8.65,
-    "solver_single_storing.py": 8.7,
+    "solver_single_storing.py": 8.68,
     "solver_sets.py": 8.7,
     "solver_leakage.py": 8.6,
     "solver_storing.py": 8.7,

@@ -6,6 +6,7 @@ for.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -32,30 +33,47 @@ def outlet_flows(station: Station, pressure: Numbers) -> tuple[Numbers, Numbers]
                               station.regulated)  # fmt: skip
 
 
-def available(station: Station, flow: Numbers, share: Numbers, seats: Numbers | None, table: CurveTable
-              ) -> tuple[Numbers, Numbers, Numbers, Numbers | None]:  # fmt: skip
-    """Pressure that the network gives at the lowest outlet, its slope with flow, the hot share [S, B], and the seats.
+@dataclass(frozen=True)
+class Passage:
+    """What the network gives at a flow of the station; arrays [S, B]. What a fault does not tell is None."""
+
+    given: Numbers  # pressure at the lowest outlet
+    slope: Numbers  # of that with flow
+    share: Numbers  # hot share
+    seats: Numbers | None = None  # where the two seats stand, a start for a flow near by
+    hot: Numbers | None = None  # pressures at the inlets of the valve, in its chamber and behind it
+    cold: Numbers | None = None
+    chamber: Numbers | None = None
+    behind: Numbers | None = None
+    stem: Numbers | None = None
+
+
+def passage(station: Station, flow: Numbers, share: Numbers, seats: Numbers | None, table: CurveTable) -> Passage:
+    """The path of a station at flows [S, B].
 
     `seats` is where the two seats stood at a flow near by, `share` where the split of a cold source did.
     """
     if station.fault == SOURCE_COLD and station.behind:
-        return *_source_cold(station, flow, share, table), None
+        return Passage(*_source_cold(station, flow, share, table))
     loss, slope = station.paths.losses(flow[:, None], table)
     if not station.behind:
-        return station.cold_static - loss[:, COLD] - station.lowest, -slope[:, COLD], share, None
+        return Passage(station.cold_static - loss[:, COLD] - station.lowest, -slope[:, COLD], share)
     cold = station.cold_static - loss[:, COMMON] - loss[:, COLD]
     to_outlet = loss[:, TEMPERED] + station.lowest
     cold_slope = slope[:, COMMON] + slope[:, COLD]
     if station.fault == HOT_LOST:
         bypass, rise = square_law(station.curves, station.bypass_coefficient, station.bypass_curve, flow)
-        return cold - bypass - to_outlet, -cold_slope - rise - slope[:, TEMPERED], share, None
+        behind = cold - bypass
+        return Passage(behind - to_outlet, -cold_slope - rise - slope[:, TEMPERED], share, cold=cold, chamber=behind,
+                       behind=behind)  # fmt: skip
     hot = station.hot_static - loss[:, COMMON] - loss[:, HOT]
     coefficient, change = coefficient_at(station.curves, station.coefficient, station.coefficient_curve, flow)
-    chamber, _, by_flow, by_hot, by_cold, seats = two_seats_from_kernel(flow, share, hot, cold, coefficient, seats)
+    chamber, stem, by_flow, by_hot, by_cold, seats = two_seats_from_kernel(flow, share, hot, cold, coefficient, seats)
     outlet = station.outlet_square * flow
     rise = (by_flow * (1 - flow * change / coefficient) - by_hot * (slope[:, COMMON] + slope[:, HOT])
             - by_cold * cold_slope - 2 * outlet - slope[:, TEMPERED])  # fmt: skip
-    return chamber - outlet * flow - to_outlet, rise, share, seats
+    behind = chamber - outlet * flow
+    return Passage(behind - to_outlet, rise, share, seats, hot, cold, chamber, behind, stem)
 
 
 def at_rest(station: Station, table: CurveTable) -> Numbers:

@@ -8,21 +8,21 @@ import numpy as np
 
 from drenchbook.operating_cases import NORMAL, SOURCE_COLD
 from drenchbook.solver_paths import Curves, CurveTable
-from drenchbook.solver_single import at_rest, available, outlet_flows, part_flows
+from drenchbook.solver_single import Passage, at_rest, outlet_flows, part_flows, passage
 from drenchbook.solver_single_ways import Station
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
+# What stands at the roots by name: "flow" [S, outlets, B]; "lowest", the pressure at the lowest outlet, "share", and of
+# `Passage` "given" and what the fault tells [S, B].
+Found: TypeAlias = dict[str, Numbers]
 
-SETTLED = 1e-6  # last step over the pressure; Newton's next one would be its square
+SETTLED = 2e-9  # step over the pressure that is not taken any more
 MOST_STEPS = 100  # bisection alone would end in fewer
 START = 0.6  # of the pressure at no flow
 
 
-def solve_single(station: Station) -> tuple[Numbers, Numbers, Numbers]:
-    """Flows of the outlets [S, outlets, B], hot shares, and which cases have a root [S, B].
-
-    Flows are zero where there is no root.
-    """
+def solve_single(station: Station) -> tuple[Found, Numbers]:
+    """What is found at the roots, and which cases have one [S, B]. Flows are zero where there is none."""
     curves, paths, shape = station.curves, station.paths, station.lowest.shape
     share = station.share if station.fault == NORMAL else np.full(shape, 0.5)
     dips = np.zeros(shape[1], dtype=bool)
@@ -35,10 +35,9 @@ def solve_single(station: Station) -> tuple[Numbers, Numbers, Numbers]:
     root.run()
     if dips.any():
         _smallest(root, station.take(np.flatnonzero(dips)), dips, curves)
-    flow, _ = outlet_flows(station, root.pressure)
     if not reached.all():
-        flow = np.where(reached[:, None], flow, 0.0)
-    return flow, root.share, reached
+        root.found["flow"] = np.where(reached[:, None], root.found["flow"], 0.0)
+    return root.found, reached
 
 
 def _start(station: Station, static: Numbers) -> Numbers:
@@ -51,27 +50,31 @@ def _start(station: Station, static: Numbers) -> Numbers:
 
 
 class _Root:
-    """Bracketed Newton for F(p) = p - available(flow(p)); openings that are settled in every state drop out."""
+    """Bracketed Newton for F(p) = p - given(flow(p)); openings that are settled in every state drop out.
+
+    `found` holds the last evaluation of each case, which is the answer: the step from there is too short to matter.
+    """
 
     def __init__(self, station: Station, low: Numbers, high: Numbers, start: Numbers, share: Numbers,
                  table: CurveTable):  # fmt: skip
         self.station, self.table = station, table
         self.low: Numbers = low
         self.high: Numbers = high
-        self.pressure: Numbers = np.clip(start, low, high)
-        self.share: Numbers = share.copy()
-        self.settled: Numbers = np.asarray(high <= low)
+        self.share: Numbers = share
+        self.start = np.clip(start, low, high)
+        self.found: Found = {}
 
     def run(self) -> None:
         """Iterate until every case is settled or the steps are used up."""
         station, here = self.station, np.arange(self.low.shape[1])
-        low, high, p, share, settled = self.low, self.high, self.pressure, self.share, self.settled
-        scale, seats = np.maximum(high, 1.0), None
+        low, high, p, share, seats = self.low, self.high, self.start, self.share, None
+        scale, settled = np.maximum(high, 1.0), high <= low
         for step in range(MOST_STEPS):
-            flow, slope = (one[:, 0] if one.shape[1] == 1 else one.sum(axis=1) for one in outlet_flows(station, p))
-            given, change, share, seats = available(station, flow, share, seats, self.table)
-            miss = p - given
-            rate = 1 - change * slope
+            flow, slope = outlet_flows(station, p)
+            now = passage(station, _sum(flow), share, seats, self.table)
+            share, seats = now.share, now.seats
+            miss = p - now.given
+            rate = 1 - now.slope * _sum(slope)
             below = miss < 0
             with np.errstate(divide="ignore", invalid="ignore"):
                 new = p - miss / rate
@@ -83,47 +86,60 @@ class _Root:
                 good[:] = False
             if not good.all():
                 new = np.where(good, new, (low + high) / 2)
-            new = np.where(settled, p, new)
-            settled = settled | (np.abs(new - p) <= SETTLED * new) | (high - low <= 1e-15 * scale)
-            p = new
+            settled = settled | (np.abs(new - p) <= SETTLED * p) | (high - low <= 1e-15 * scale)
             over = settled.all(axis=0)
-            if over.all():
+            if over.all() or step == MOST_STEPS - 1:
+                self._keep(here, p, flow, now)
                 break
+            new = np.where(settled, p, new)
             if over.sum() * 3 > len(over):
-                self._keep(here, p, share, settled)
+                self._keep(here, p, flow, now)
                 kept = np.flatnonzero(~over)
                 here, station = here[kept], station.take(kept)
-                low, high, p, share, scale, settled = (
-                    one.take(kept, axis=1) for one in (low, high, p, share, scale, settled)
+                low, high, new, share, scale, settled = (
+                    one.take(kept, axis=1) for one in (low, high, new, share, scale, settled)
                 )
                 seats = None if seats is None else seats.take(kept, axis=1)
-        self._keep(here, p, share, settled)
+            p = new
 
-    def _keep(self, here: Numbers, pressure: Numbers, share: Numbers, settled: Numbers) -> None:
-        """Where the openings at these places stand now."""
-        if len(here) == self.pressure.shape[1]:
-            self.pressure, self.share, self.settled = pressure, share, settled
-        else:
-            self.pressure[:, here], self.share[:, here], self.settled[:, here] = pressure, share, settled
+    def _keep(self, here: Numbers, pressure: Numbers, flow: Numbers, now: Passage) -> None:
+        """What was evaluated last for the openings at these places."""
+        told = {"flow": flow, "lowest": pressure, "share": now.share, "given": now.given, "hot": now.hot,
+                "cold": now.cold, "chamber": now.chamber, "behind": now.behind, "stem": now.stem}  # fmt: skip
+        for name, value in told.items():
+            if value is not None and len(here) < self.low.shape[1]:
+                self.found[name][..., here] = value
+            elif value is not None:
+                self.found[name] = value
+
+    @property
+    def pressure(self) -> Numbers:
+        """Pressure at the lowest outlets [S, B]."""
+        return self.found["lowest"]
+
+
+def _sum(of_outlets: Numbers) -> Numbers:
+    return np.asarray(of_outlets[:, 0] if of_outlets.shape[1] == 1 else of_outlets.sum(axis=1))
 
 
 def _smallest(root: _Root, station: Station, dips: Numbers, curves: Curves) -> None:
     """The smallest root with curves that dip: never below the root of the curves that never fall."""
-    low, share = root.pressure[:, dips], root.share[:, dips]
+    low, share = root.pressure[:, dips], root.found["share"][:, dips]
     deepest = np.zeros(low.shape)
     opening = station.paths.elements.group % low.shape[1]
     for state in range(len(low)):
         curve = station.paths.elements.curve[state]
         depth = curves.never_falling.values.max(axis=1)[curve] - curves.loss.values.min(axis=1)[curve]
         deepest[state] = np.bincount(opening, weights=depth, minlength=low.shape[1])
-    high = np.where(root.settled[:, dips] & (root.high[:, dips] > 0), root.high[:, dips] + deepest + 1.0, 0.0)
+    high = np.where(root.high[:, dips] > 0, root.high[:, dips] + deepest + 1.0, 0.0)
     found = _Root(station, np.minimum(low, high), high, low, share, curves.loss)
     found.run()
     for _ in range(2):
         if not _earlier(found, low, curves):
             break
-    root.pressure[:, dips], root.share[:, dips] = found.pressure, found.share
-    root.settled[:, dips] &= found.settled
+    root.found["share"] = root.found["share"].copy()  # it may be the station's own
+    for name, value in found.found.items():
+        root.found[name][..., dips] = value
 
 
 def _earlier(found: _Root, low: Numbers, curves: Curves) -> bool:
@@ -132,7 +148,8 @@ def _earlier(found: _Root, low: Numbers, curves: Curves) -> bool:
     most = found.pressure
     points = curves.loss.flows[elements.curve]  # [S, elements, points]
     ones = np.ones(low.shape)
-    part_flow = part_flows(ones, found.share) if station.fault == SOURCE_COLD else ones[:, None]
+    share = found.found["share"]
+    part_flow = part_flows(ones, share) if station.fault == SOURCE_COLD else ones[:, None]
     times = station.paths.of(part_flow, elements.group) * elements.factor
     with np.errstate(divide="ignore", invalid="ignore"):
         bends = points / times[..., None]
@@ -147,19 +164,18 @@ def _earlier(found: _Root, low: Numbers, curves: Curves) -> bool:
         asked = np.isfinite(wanted[..., k]) & ~changed
         at = np.where(asked, _pressure_at(station, wanted[..., k], low, most), most)
         flow = outlet_flows(station, at)[0].sum(axis=1)
-        miss = at - available(station, flow, found.share, None, curves.loss)[0]
+        miss = at - passage(station, flow, share, None, curves.loss).given
         crossed = asked & (miss >= 0)
         end = np.where(crossed, at, end)
         changed |= crossed
         start = np.where(asked & ~crossed, at, start)
     if not changed.any():
         return False
-    again = _Root(station, np.where(changed, start, most), end, np.where(changed, (start + end) / 2, most), found.share,
+    again = _Root(station, np.where(changed, start, most), end, np.where(changed, (start + end) / 2, most), share,
                   curves.loss)  # fmt: skip
     again.run()
-    found.pressure = np.where(changed, again.pressure, found.pressure)
-    found.share = np.where(changed, again.share, found.share)
-    found.settled = found.settled & again.settled
+    for name, value in again.found.items():
+        found.found[name] = np.where(changed if value.ndim == 2 else changed[:, None], value, found.found[name])
     return True
 
 

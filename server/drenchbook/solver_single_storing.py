@@ -1,17 +1,15 @@
-"""Puts what was solved for single stations in its place: the paths evaluated once more at the flows that were found."""
+"""Puts what was solved for single stations in its place: each case as it was evaluated last."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 import numpy as np
 
 from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD
-from drenchbook.physics.mixing_valve import two_seats_from_kernel
 from drenchbook.physics.outlets import outlet_flow_kernel
-from drenchbook.solver_flows import WHOLE, coefficient_at, square_law
+from drenchbook.solver_flows import WHOLE, square_law
 from drenchbook.solver_paths import span
 from drenchbook.solver_results import (
     BEYOND_CURVE,
@@ -24,32 +22,22 @@ from drenchbook.solver_results import (
 )
 from drenchbook.solver_single import part_flows, sides
 from drenchbook.solver_single_paths import COLD, COMMON, HOT, TEMPERED
+from drenchbook.solver_single_roots import Found
 from drenchbook.solver_single_ways import HOT_WATER, Station, Ways
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 
-@dataclass(frozen=True)
-class _Passage:
-    """One station's path at given flows; arrays [S, B]."""
-
-    given: Numbers  # pressure at the lowest outlet
-    hot: Numbers
-    cold: Numbers
-    chamber: Numbers
-    pressure: Numbers  # behind the valve's outlet passage
-    stem: Numbers
-    imbalance: Numbers  # pressure behind the bypass less that behind the hot seat, where both are open
-
-
-def store_single(ways: Ways, out: FaultResults, openings: Numbers, station: Station, flow: Numbers, share: Numbers,
-                 reached: Numbers) -> None:  # fmt: skip
-    """Everything that results hold of a block of openings: flows [S, outlets, B] and hot shares [S, B] were found."""
+def store_single(ways: Ways, out: FaultResults, openings: Numbers, station: Station, found: Found, reached: Numbers
+                 ) -> None:  # fmt: skip
+    """Everything that results hold of a block of openings, from what was found at their roots."""
+    flow = found["flow"]
     whole = flow[:, 0] if flow.shape[1] == 1 else flow.sum(axis=1)
-    share = _told_share(station, whole, share)
-    passage = _passage(station, whole, share)
-    gets = passage.given[:, None] - station.above
-    miss, off = _residuals(station, flow, gets, whole, share, passage)
+    share = _told_share(station, whole, found["share"])
+    if station.behind and station.fault == SOURCE_COLD:
+        found = found | _wide_open(station, whole, share)
+    gets = found["given"][:, None] - station.above
+    miss, off = _residuals(station, flow, gets, whole, share, found)
     beyond, beyond_valve = _beyond(station, whole, share)
     left = (beyond != NONE) | beyond_valve
     good = (miss <= RESIDUAL_PRESSURE) & (off <= RESIDUAL_FLOW)
@@ -73,7 +61,7 @@ def store_single(ways: Ways, out: FaultResults, openings: Numbers, station: Stat
     mass_per_cold = None
     if station.behind:
         mass_per_cold = ways.water["valve_density"].take(feeder, axis=1) / ways.cold_density
-        _store_valves(ways, out, openings, station, passage, whole, share, solved, beyond_valve, feeder)
+        _store_valves(ways, out, openings, station, found, whole, share, solved, beyond_valve, feeder)
     _store_stations(ways, out, openings, station, whole, share, solved, feeder, row)
     _store_supplies(ways, out, openings, number, whole, share, solved, mass_per_cold)
 
@@ -87,28 +75,7 @@ def _told_share(station: Station, flow: Numbers, share: Numbers) -> Numbers:
     return np.where(station.fitted, share, 1.0)
 
 
-def _passage(station: Station, flow: Numbers, share: Numbers) -> _Passage:
-    table, zero = station.curves.loss, np.zeros(flow.shape)
-    if station.behind and station.fault == SOURCE_COLD:
-        return _wide_open(station, flow, share)
-    loss, _ = station.paths.losses(flow[:, None], table)
-    cold = station.cold_static - loss[:, COMMON] - loss[:, COLD]
-    blank = np.full(flow.shape, np.nan)
-    if not station.behind:
-        return _Passage(cold - station.lowest, blank, cold, blank, cold, blank, zero)
-    hot = station.hot_static - loss[:, COMMON] - loss[:, HOT]
-    if station.fault == HOT_LOST:
-        bypass, _ = square_law(station.curves, station.bypass_coefficient, station.bypass_curve, flow)
-        chamber = pressure = cold - bypass
-        stem = blank
-    else:
-        coefficient, _ = coefficient_at(station.curves, station.coefficient, station.coefficient_curve, flow)
-        chamber, stem, *_ = two_seats_from_kernel(flow, share, hot, cold, coefficient)
-        pressure = chamber - station.outlet_square * (flow * flow)
-    return _Passage(pressure - loss[:, TEMPERED] - station.lowest, hot, cold, chamber, pressure, stem, zero)
-
-
-def _wide_open(station: Station, flow: Numbers, share: Numbers) -> _Passage:
+def _wide_open(station: Station, flow: Numbers, share: Numbers) -> Found:
     """The hot seat fully open beside the bypass; what is told is the pressure behind a way that passes water."""
     behind_hot, behind_bypass, _, _, loss, _ = sides(station, flow, share, station.curves.loss)
     hot_flow = share * flow
@@ -117,13 +84,14 @@ def _wide_open(station: Station, flow: Numbers, share: Numbers) -> _Passage:
     fitted = np.broadcast_to(station.fitted, flow.shape)
     idle = (flow <= 0) & (behind_bypass > behind_hot)
     pressure = np.where(fitted & (((1 - share) * flow > 0) | idle), behind_bypass, behind_hot)
-    return _Passage(
-        pressure - loss[:, TEMPERED] - station.lowest, hot, station.cold_static - loss[:, COMMON] - loss[:, COLD],
-        hot - seat, pressure, np.full(flow.shape, np.nan), np.where(fitted, behind_bypass - behind_hot, 0.0),
-    )  # fmt: skip
+    return {
+        "given": pressure - loss[:, TEMPERED] - station.lowest, "hot": hot,
+        "cold": station.cold_static - loss[:, COMMON] - loss[:, COLD], "chamber": hot - seat, "behind": pressure,
+        # pressure behind the bypass less that behind the hot seat, where both are open
+        "imbalance": np.where(fitted, behind_bypass - behind_hot, 0.0)}  # fmt: skip
 
 
-def _residuals(station: Station, flow: Numbers, gets: Numbers, whole: Numbers, share: Numbers, passage: _Passage
+def _residuals(station: Station, flow: Numbers, gets: Numbers, whole: Numbers, share: Numbers, found: Found
                ) -> tuple[Numbers, Numbers]:  # fmt: skip
     """Largest pressure and flow by which an outlet's law and the path disagree [S, B]."""
     rated, needs, there = station.rated_flow, station.rated_pressure, station.rated_flow > 0
@@ -134,8 +102,8 @@ def _residuals(station: Station, flow: Numbers, gets: Numbers, whole: Numbers, s
     given, _ = outlet_flow_kernel(gets, rated, needs, station.regulated)
     off = np.abs(given - flow) / np.where(flow > 0, flow, np.where(there, rated, 1.0))
     pressure, share_off = np.where(there, miss, 0.0).max(axis=1), off.max(axis=1)
-    if station.fault == SOURCE_COLD:
-        gap = passage.imbalance
+    if "imbalance" in found:
+        gap = found["imbalance"]
         gap = np.where(share >= 1, np.maximum(gap, 0.0), np.where(share <= 0, np.maximum(-gap, 0.0), np.abs(gap)))
         pressure = np.maximum(pressure, np.where(whole > 0, gap, 0.0))
     return pressure, share_off
@@ -178,7 +146,7 @@ def _items(station: Station, beyond: Numbers, flow: Numbers, share: Numbers) -> 
     return found
 
 
-def _store_valves(ways: Ways, out: FaultResults, openings: Numbers, station: Station, passage: _Passage, flow: Numbers,
+def _store_valves(ways: Ways, out: FaultResults, openings: Numbers, station: Station, found: Found, flow: Numbers,
                   share: Numbers, solved: Numbers | None, beyond: Numbers, feeder: Numbers) -> None:  # fmt: skip
     network, water, to, normal = ways.network, ways.water, out.valve, station.fault == NORMAL
     pair = span(ways.cases.valves.offsets[openings])
@@ -193,12 +161,13 @@ def _store_valves(ways: Ways, out: FaultResults, openings: Numbers, station: Sta
     numbers = {
         "flow": flow, "hot_fraction": water["share_asked"].take(feeder, axis=1) if normal else share,
         "hot_flow": hot_flow, "cold_flow": (mass - hot_mass) / ways.cold_density,
-        "hot_pressure": passage.hot if station.fault != HOT_LOST else np.full(flow.shape, np.nan),
-        "cold_pressure": passage.cold, "chamber_pressure": passage.chamber, "outlet_pressure": passage.pressure,
-        "stem": passage.stem, "mixed_temperature": np.where(control, mixed, np.nan) if normal else mixed,
+        "hot_pressure": found.get("hot"), "cold_pressure": found["cold"], "chamber_pressure": found["chamber"],
+        "outlet_pressure": found["behind"], "stem": found.get("stem"),
+        "mixed_temperature": np.where(control, mixed, np.nan) if normal else mixed,
     }  # fmt: skip
     for name, value in numbers.items():
-        getattr(to, name)[:, pair] = _where(solved, value)
+        if value is not None:
+            getattr(to, name)[:, pair] = _where(solved, value)
     to.under_control[:, pair] = control
     to.reach[:, pair] = water["reach"].take(feeder, axis=1)
     to.beyond_model[:, pair] = beyond

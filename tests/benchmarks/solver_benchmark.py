@@ -32,7 +32,7 @@ from typing import Any
 
 import numpy as np
 
-from drenchbook import solver, solver_flows, solver_paths, solver_single, solver_single_paths, solver_single_storing
+from drenchbook import solver, solver_flows, solver_paths, solver_single, solver_single_paths
 from drenchbook.check_context import Context
 from drenchbook.courses import Courses
 from drenchbook.network import compile_network
@@ -218,8 +218,7 @@ class Shares:
         places = (
             (solver_paths.Stretches, "losses", "friction"), (solver_single_paths.Paths, "losses", "friction"),
             (solver_single, "two_seats_from_kernel", "two seats"), (solver_flows, "two_seats_kernel", "two seats"),
-            (solver_single_storing, "two_seats_from_kernel", "two seats"), (solver, "block_of", "set-up"),
-            (solver, "network_in", "set-up"), (solver, "ways_of", "set-up"),
+            (solver, "block_of", "set-up"), (solver, "network_in", "set-up"), (solver, "ways_of", "set-up"),
         )  # fmt: skip
         kept = [getattr(owner, name) for owner, name, _ in places]
         for (owner, name, part), function in zip(places, kept, strict=True):
