@@ -151,7 +151,7 @@ def draws(context: Context, results: FaultResults, sources: tuple[Heater, ...], 
         lost[state] = np.bincount(place, weights=of_valves, minlength=shape[1])
     with np.errstate(invalid="ignore"):  # a blank approach stays not-a-number
         np.maximum.at(lowest, place, least[member])
-    warm = np.array([enthalpy_kernel(one.temperature) for one in sources])[cases.sources.member] - cold
+    warm = enthalpy_kernel(np.array([one.temperature for one in sources], dtype=float))[cases.sources.member] - cold
     demand = np.array([one.other_demand for one in sources])[cases.sources.member]
     others = demand * density_kernel(network.source_temperature[cases.sources.member]) * np.maximum(warm, 0.0) + lost
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -104,10 +104,13 @@ def _what_matters(network: Network, now: Network, fault: str) -> tuple[Any, ...]
 
 
 def _fault(network: Network, now: Network, cases: Cases, fault: str, block_openings: int) -> FaultResults:
-    out = blank_results(cases, fault)
     if fault in (COLD_LOST, MAIN_LOST):
-        return by_leakage(network, cases, out)
-    out.state[:] = _state_before(network, cases, fault)
+        return by_leakage(network, cases, blank_results(cases, fault, solved=False))
+    before = _state_before(network, cases, fault)
+    out = blank_results(cases, fault, solved=bool((before == SOLVED).any()))
+    out.state[:] = before
+    if not (before == SOLVED).any():
+        return out
     curves = network_curves(now)
     open_now = np.flatnonzero(out.state[0] == SOLVED)
     for mode, of_mode in _by_mode(now, cases, fault, open_now):

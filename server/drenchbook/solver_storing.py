@@ -28,35 +28,40 @@ from drenchbook.solver_results import (
 Numbers: TypeAlias = np.ndarray[Any, Any]
 
 
-def blank_results(cases: Cases, fault: str) -> FaultResults:
-    """Results of one fault without any number yet."""
+def blank_results(cases: Cases, fault: str, solved: bool = True) -> FaultResults:
+    """Results of one fault without any number yet; where nothing is solved, most are one blank number seen often."""
     states = len(STATES)
 
+    def filled(count: int, fill: Any, kind: Any = float) -> Numbers:
+        return np.full((states, count), fill, dtype=kind)
+
     def numbers(pairs: Pairs) -> Numbers:
-        return np.full((states, len(pairs.member)), np.nan)
+        return filled(len(pairs.member), np.nan)
 
-    def flags(pairs: Pairs, fill: Any = False) -> Numbers:
-        return np.full((states, len(pairs.member)), fill)
+    def seldom(pairs: Pairs, fill: Any = np.nan, kind: Any = float) -> Numbers:
+        if solved:
+            return filled(len(pairs.member), fill, kind)
+        return np.broadcast_to(np.array(fill, dtype=kind), (states, len(pairs.member)))
 
-    valve = {name: numbers(cases.valves) for name in _VALVE_NUMBERS}
+    valve = {name: numbers(cases.valves) if name in _OF_DATA else seldom(cases.valves) for name in _VALVE_NUMBERS}
     return FaultResults(
-        fault=fault, state=np.full((states, len(cases)), SOLVED, dtype=np.int8),
-        residual_pressure=np.full((states, len(cases)), np.nan), residual_flow=np.full((states, len(cases)), np.nan),
-        beyond_item=np.full((states, len(cases)), NONE, dtype=np.int32),
-        outlet_flow=numbers(cases.outlets), outlet_pressure=numbers(cases.outlets),
-        valve=ValveResults(**valve, under_control=flags(cases.valves), beyond_model=flags(cases.valves),
-                           reach=flags(cases.valves, 0)),
+        fault=fault, state=filled(len(cases), SOLVED, np.int8), residual_pressure=filled(len(cases), np.nan),
+        residual_flow=filled(len(cases), np.nan), beyond_item=filled(len(cases), NONE, np.int32),
+        outlet_flow=numbers(cases.outlets), outlet_pressure=seldom(cases.outlets),
+        valve=ValveResults(**valve, under_control=seldom(cases.valves, False, bool),
+                           beyond_model=seldom(cases.valves, False, bool), reach=seldom(cases.valves, 0, np.int8)),
         station=StationResults(
-            purge_seconds=numbers(cases.stations), velocity_cold=numbers(cases.stations),
-            velocity_cold_run=flags(cases.stations, NONE), velocity_hot=numbers(cases.stations),
-            velocity_hot_run=flags(cases.stations, NONE)),
-        supply_flow=numbers(cases.supplies), supply_beyond_test=flags(cases.supplies),
-        source_hot_flow=numbers(cases.sources),
+            purge_seconds=seldom(cases.stations), velocity_cold=seldom(cases.stations),
+            velocity_cold_run=seldom(cases.stations, NONE, np.int32), velocity_hot=seldom(cases.stations),
+            velocity_hot_run=seldom(cases.stations, NONE, np.int32)),
+        supply_flow=seldom(cases.supplies), supply_beyond_test=seldom(cases.supplies, False, bool),
+        source_hot_flow=seldom(cases.sources),
     )  # fmt: skip
 
 
 _VALVE_NUMBERS = ("flow", "hot_fraction", "hot_flow", "cold_flow", "hot_pressure", "cold_pressure", "chamber_pressure",
                   "outlet_pressure", "stem", "mixed_temperature")  # fmt: skip
+_OF_DATA = frozenset(("flow", "hot_flow", "cold_flow"))  # what a valve's data sheet gives
 
 
 def store(network: Network, curves: Curves, cases: Cases, out: FaultResults, block: Block, flow: Numbers,
