@@ -372,6 +372,8 @@ class _Lines:
         """Time for new water to pass each tempered run, and the sum."""
         network, total = self.network, 0.0
         runs = [step for step in steps if step.side == "tempered" and step.kind == "pipe"]
+        if any(step.flow <= 0 for step in runs):
+            return  # a starved station: nothing passes, and no time is told
         for step in runs:
             node = int(network.run_node[network.run_tags.index(step.tag)])
             volume = float(network.purge_sum[node] - network.purge_sum[network.parent[node]])
@@ -398,16 +400,20 @@ class _Lines:
         row = self.site.judgement.site.hot_water_sources[source]
         governs = hot.governs[source]
         other = {"stratified": "mixed", "mixed": "stratified"}.get(governs, "")
+        # what others draw, and what makes good the loss of loops, is no longer there for the tank
+        beside = float(hot.hot_flow[self.state, place] - self.now.source_hot_flow[self.state, place])
+        left = float(hot.recovery[self.state, source]) - beside
+        words = ", recovery less other draw and loops" if beside > 0 else ""
         for model, seconds in ((governs, hot.seconds), (other, hot.seconds_other)):
             found = float(seconds[self.state, place])
             if model in ("stratified", "mixed") and not math.isnan(found):
-                plain = self.cases.valves.counts[self.opening] == 1 and not row.other_demand and not row.start_delay
+                plain = self.cases.valves.counts[self.opening] == 1 and not row.start_delay and not left < 0
                 word = "governs" if model == governs else "for comparison"
                 yield Line("Storage", f"{model} tank" if plain else "solver only", str(row.tag),
-                           f"Hot water of {str(row.tag).strip()} lasts, {model} tank ({word})",
-                           self._tank(row, source) if plain else {}, min(found, DAY), "minutes")  # fmt: skip
+                           f"Hot water of {str(row.tag).strip()} lasts, {model} tank ({word}{words})",
+                           self._tank(row, left) if plain else {}, min(found, DAY), "minutes")  # fmt: skip
 
-    def _tank(self, row: Any, source: int) -> dict[str, Any]:
+    def _tank(self, row: Any, recovery: float) -> dict[str, Any]:
         judgement, context = self.site.judgement, self.site.context
         units = self.site.units
         model = context.model_of(judgement.site.mixing_valves[self.valve])
@@ -417,5 +423,5 @@ class _Lines:
             **self._mixture(float(self.now.valve.flow[self.state, self.pair])),
             "volume": float(to_si(row.volume, "gal" if units == "US" else "L")), "approach": approach,
             "fraction": fraction if isinstance(fraction, float) else 1.0,  # the mixed tank does not use it
-            "flow_1": float(judgement.measures.hot_water.recovery[self.state, source]),
+            "flow_1": recovery,
         }  # fmt: skip

@@ -1,15 +1,21 @@
 """DRENCH_PATH on the hand-calculated laboratory: its lines, what a blank means, and what is no station or case."""
 
+from collections import Counter
 from pathlib import Path
 
 import pytest
 
+from drenchbook.path_lines import PURGE_SHARE, path_lines
 from drenchbook.result_tables import CHOICE_COLUMNS, PATH_COLUMNS
 from drenchbook.site_file import read_site_file
+from drenchbook.site_sheets import ReadSite
 from drenchbook.table_results import report_of
 from drenchbook.units import convert
+from drenchbook.worksheet_functions import FUNCTION_BY_NAME
+from tests.solver.random_sites import RandomSite
 
-LABORATORY = Path(__file__).parents[2] / "samples" / "laboratory.toml"
+SAMPLES = Path(__file__).parents[2] / "samples"
+LABORATORY = SAMPLES / "laboratory.toml"
 NAMES = [column.name for column in PATH_COLUMNS]
 
 
@@ -93,3 +99,64 @@ def test_choices_are_those_of_the_station(report):
     assert [word for word in columns["open"] if word] == ["L2", "L1 + L2", "L2 + L5"]
     assert columns["season"][:3] == ("cold", "warm", "")
     assert columns["fault"][0] == "normal"
+
+
+def small(name, *given):
+    """What a small function answers, in SI."""
+    return float(FUNCTION_BY_NAME[f"DRENCH_{name}"].calls(*given))
+
+
+def again(line):
+    """What a line comes to by the small functions, as its row on the sheet asks them, and what the solver has. [SI]"""
+    v = line.values
+    mixture = [v.get(name) for name in ("flow", "mixed_temperature", "temperature", "cold_temperature")]
+    if line.kind == "pipe":
+        method = v.get("constant", "Darcy-Weisbach")
+        run = (v["material"], v["size"], v["length"], v["fittings"], v["temperature"], method)
+        return small("PIPE_LOSS", v["flow"], *run), v["loss"], 5.0
+    if line.kind == "purge":
+        found = small("RUN_PURGE_SECONDS", v["flow"], v["material"], v["size"], v["length"])
+        return found, line.result, 0.05 + PURGE_SHARE * line.result
+    if line.kind in ("hot flow", "cold flow"):
+        return small(line.kind.upper().replace(" ", "_"), *mixture), line.result, 1e-7
+    if line.kind == "stem":
+        pressures = (v["pressure_1"], v["pressure_2"], v["coefficient"])
+        return small("STEM_POSITION", v["flow"], v["fraction"], *pressures), line.result, 5e-5
+    if line.kind in ("stratified tank", "mixed tank"):
+        volume, flow, made = 1000 * v["volume"], 60_000 * v["flow"], 60_000 * v["flow_1"]  # L and L/min
+        tank = (volume, v["fraction"], v["temperature"], v["cold_temperature"], v["mixed_temperature"], flow, made)
+        minutes = FUNCTION_BY_NAME["DRENCH_STORAGE_MINUTES"](*tank, line.kind.split()[0], v["approach"], "SI")
+        return 60 * minutes, line.result, 0.3
+    return 0.0, 0.0, 0.0
+
+
+def disagreeing(report, every):
+    """Lines of one case of `every` that the small functions do not confirm, and how many of each kind were asked."""
+    wrong, asked = [], Counter()
+    for fault, state, opening in list(report.case_list())[::every]:
+        for station in report.cases.stations.member[report.cases.stations.of(opening)].tolist():
+            for line in path_lines(report, station, opening, state, fault):
+                found, wanted, tolerance = again(line)
+                asked[line.kind] += 1
+                if not abs(found - wanted) <= tolerance:
+                    wrong.append((report.cases.label(opening), state, fault, line.step, found, wanted))
+    return wrong, asked
+
+
+@pytest.mark.parametrize(("sample", "every"), [("tank_farm", 5), ("laboratory", 3)])
+def test_cases_of_a_sample_are_confirmed_by_the_small_functions(sample, every):
+    """Every kind of fault; the tank farm's storage also makes good what its loop loses."""
+    wrong, asked = disagreeing(report_of(read_site_file(SAMPLES / f"{sample}.toml"), sample), every)
+    assert wrong == []
+    assert min(asked[kind] for kind in ("pipe", "purge", "hot flow", "stem", "mixed tank", "stratified tank")) > 5
+
+
+@pytest.mark.parametrize("seed", [1, 13, 21])
+def test_cases_of_random_sites_are_confirmed_by_the_small_functions(seed):
+    """Sets in which a station is starved among them: nothing passes its runs, and no time is told."""
+    report = report_of(ReadSite(RandomSite(seed).site(), (), {}), "random")
+    starved = (report.judgement.results.normal.outlet_flow == 0).any()
+    wrong, asked = disagreeing(report, 7)
+    assert wrong == []
+    assert asked["pipe"] > 20
+    assert starved or seed != 13

@@ -8,7 +8,12 @@ from openpyxl.utils.cell import coordinate_to_tuple
 from drenchbook.convert_command import convert
 from drenchbook.formula_values import ErrorValue
 from drenchbook.hosts.respelled_workbook import respell
+from drenchbook.result_tables import FIELD_SECONDS
+from drenchbook.site_file import read_site_file
+from drenchbook.workbook.building import write_workbook
 from drenchbook.workbook.evaluator import evaluate_workbook
+from drenchbook.workbook.field_test_columns import PLACE
+from drenchbook.workbook.layout import FIELD_DAY_COLUMN, FIELD_DAY_ROW, FIELD_FIRST, FIELD_TEST, cell_name
 from drenchbook.workbook.opening import load
 from tests.hosts.calc import converted
 from tests.workbook.packages import loaded
@@ -170,6 +175,55 @@ def test_in_the_other_unit_system(changed, tmp_path):
     plain, shown = changed(metric)
     found, _ = differences(plain, shown)
     assert not found, "\n".join(found[:20])
+
+
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory):
+    """The laboratory as it is drawn today."""
+    path = tmp_path_factory.mktemp("drawn") / "laboratory.xlsx"
+    write_workbook(read_site_file(ROOT / "samples" / "laboratory.toml").site, path, cases_shown=3)
+    return path
+
+
+def field_cell(row, column):
+    return {"sheet": FIELD_TEST, "cell": cell_name(row, column, fixed=False)}
+
+
+DAY_TYPED = [("put", {**field_cell(FIELD_DAY_ROW + number, FIELD_DAY_COLUMN), "value": value})
+             for number, value in enumerate((66, 66, 42, 130, 0.5, 1, 0.1, 0.3))]  # fmt: skip
+# L1's shower: 5 gal in 17 s at 38.3 psi, where its model gives 22.6 gpm
+READ = {"static": 62, "flowing": 38.3, "volume": 5, "seconds": 17, "pattern": "Y", "loss_test": "Y",
+        **{f"t{s}": 70 if s < 45 else 85 for s in FIELD_SECONDS}}  # fmt: skip
+READ_TYPED = [("put", {**field_cell(FIELD_FIRST, PLACE[name]), "value": value}) for name, value in READ.items()]
+
+
+def field_line(shown, row=FIELD_FIRST):
+    return {name: shown[FIELD_TEST][row][place] for name, place in PLACE.items()}
+
+
+def test_readings_of_a_field_test_are_judged_as_they_are_typed(drawn, changed):
+    """5 · 60 / 17 = 17.65 gpm: 17.65 / √38.3 · √30 = 15.62 gpm at the rated pressure, by hand."""
+    plain, shown = changed(drawn, *DAY_TYPED, *READ_TYPED)
+    found, _ = differences(plain, shown)
+    assert not found, "\n".join(found[:20])
+    line = field_line(shown)
+    assert (line["flow_verdict"], line["result"]) == ("FAIL", "FAIL")
+    assert (line["sheet"], line["row"], line["column"]) == ("Outlet models", "SH-ORIFICE", "Rated flow")
+    assert line["now"] == 20
+    assert line["suggested"] == pytest.approx(15.62, abs=0.01)
+
+
+def test_the_windows_follow_the_day_and_readings_stay_with_their_station(drawn, changed):
+    """Less pressure, less expected; with Stations sorted the other way round the line still is L1's."""
+    warm = ("put", {**field_cell(FIELD_DAY_ROW + 1, FIELD_DAY_COLUMN), "value": 50})
+    _, first = changed(drawn, *DAY_TYPED, *READ_TYPED)
+    plain, shown = changed(drawn, *DAY_TYPED, *READ_TYPED, warm, SORT)
+    found, _ = differences(plain, shown)
+    assert not found, "\n".join(found[:20])
+    before, after = field_line(first), field_line(shown)
+    assert (after["tag"], after["outlet"], after["static"]) == ("L1", "shower", 62)
+    assert after["flow_least"] < before["flow_least"]
+    assert after["flow_most"] == pytest.approx(before["flow_most"], rel=1e-9)
 
 
 def test_converted_without_a_window(server_of_calc, tmp_path):

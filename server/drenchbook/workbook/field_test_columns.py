@@ -12,7 +12,7 @@ DAY = (("Static pressure, first supply, before", "pressure"),
        ("Stopwatch may err ±", "seconds"))  # fmt: skip
 WHO = ("Date", "Tested by", "Witness", "Pressure gauge no.", "Thermometer no.", "Bucket and watch")
 # What stands on a line after the cells that the functions read.
-AFTER = ("group", "sheet", "row", "column", "now", "suggested", "unit_of_it", "first", "found")
+AFTER = ("group", "sheet", "row", "column", "now", "suggested", "unit_of_it", "first", "found", "line")
 NAMES = (*FIELD_LINE, *AFTER)
 PLACE = {name: number for number, name in enumerate(NAMES)}
 EXPECTED = ("need", "flow_least", "flow_most", "pressure_least", "pressure_most", "static_least", "static_most",
@@ -28,7 +28,6 @@ WIDTHS = {
                     9.8),
     "temperature_verdict": 10.6,
     "sheet": 9.5, "row": 9.5, "column": 10.0, "now": 8.0, "suggested": 9.0, "unit_of_it": 5.5, "first": 26.0,
-    "found": 8.0,
 }  # fmt: skip
 WIDTH = 8.2  # together with these a page is full at the scale it is printed
 
@@ -51,7 +50,7 @@ OUTLET_HEADINGS: dict[str, Heading] = {
     "group": ("Valve", ""),
     "sheet": ("Sheet", ""), "row": ("Row", ""), "column": ("Column", ""), "now": ("Now", ""),
     "suggested": ("Suggested", ""), "unit_of_it": ("Unit", ""), "first": ("Why, and what to look at before", ""),
-    "found": ("Row", ""),
+    "found": ("Row", ""), "line": ("Line", ""),
 }  # fmt: skip
 VALVE_HEADINGS: dict[str, Heading] = OUTLET_HEADINGS | {
     "tag": ("Valve", ""), "outlet": ("", ""),

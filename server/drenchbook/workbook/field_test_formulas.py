@@ -102,12 +102,14 @@ def correction_formulas(here: Mapping[str, str], found: Mapping[str, str], key: 
     readings = (
         f"SUM({here['static']}:{here['seconds']},{here['pattern']},{here[FIELD_TIMES[0]]}:{here[FIELD_TIMES[-1]]})"
     )
-    fresh = f"IFERROR(AND({found['key']}={key},ABS({found['asked']}-{readings})<0.000001*(1+ABS({readings}))),FALSE)"
+    near = f"ABS({found['asked']}-{readings})<0.000001*(1+ABS({readings}))"
+    text = f'{found["key"]}&""'  # a text of an array compares only so in every program
+    fresh = f"IFERROR(IF({text}={key},{near},FALSE),FALSE)"
     failed = f'{here["result"]}="FAIL"'
-    shown = {name: f'=IF(AND({failed},{fresh}),{found[name]}&"","")' for name in ("sheet", "row", "column")}
+    shown = {name: f'=IF({failed},IF({fresh},{found[name]}&"",""),"")' for name in ("sheet", "row", "column")}
     for name in ("now", "suggested"):
-        shown[name] = f'=IF(AND({failed},{fresh}),{found[name]},"")'
-    shown["unit_of_it"] = f'=IF(AND({failed},{fresh}),{found["unit"]}&"","")'
+        shown[name] = f'=IF({failed},IF({fresh},{found[name]},""),"")'
+    shown["unit_of_it"] = f'=IF({failed},IF({fresh},{found["unit"]}&"",""),"")'
     unknown = f"IF(LEN({state})>0,{state},{MEASURE_BETTER})"
     words = (f'IF({failed},IF({fresh},{found["sentence"]}&"",{OTHER_READINGS}),'
              f'IF({here["result"]}="UNKNOWN",{unknown},IF({here["result"]}="NOT TESTED",{FILL_ALL},"")))')  # fmt: skip

@@ -73,7 +73,7 @@ def draw_field_test_sheet(drawing: Drawing) -> None:
     _draw_head(drawing, sheet)
     for name in NAMES:
         sheet.set_column(PLACE[name], PLACE[name], WIDTHS.get(name, WIDTH))
-    sheet.set_column(PLACE["found"], PLACE["found"], 8, None, {"hidden": True})
+    sheet.set_column(PLACE["found"], PLACE["line"], 8, None, {"hidden": True})
     lines, first_valve, last = field_lines(drawing.site), *_valve_rows(drawing.site)
     _draw_headings(drawing, sheet, GROUPS, OUTLET_GROUPS, OUTLET_HEADINGS)
     outlets = outlets_of(drawing.site)
@@ -247,8 +247,8 @@ def _draw_formulas(drawing: Drawing, sheet: Any, row: int, formulas: Mapping[str
     """Verdicts, and what to correct first, of one line."""
     here = {name: cell_name(row, place, fixed=False) for name, place in PLACE.items()}
     windows, area = drawing.layout.results[FIELD], drawing.layout.results[CORRECTION]
-    place = f"ROW()-ROW({cell_name(UNITS, 0)})"
-    found = {column.name: f"INDEX({area.named(column.name)},{place})" for column in area.columns}
+    sheet.write_formula(row, PLACE["line"], f"=ROW()-ROW({cell_name(UNITS, 0)})", drawing.look("plain"))
+    found = {column.name: f"INDEX({area.named(column.name)},{here['line']})" for column in area.columns}
     state = f'IF(ISNUMBER({here["found"]}),INDEX({windows.named("state")},{here["found"]})&"","")'
     plain = {"flow": "0.00", "flow_low": "0.00", "flow_high": "0.00", "now": "General", "suggested": "General"}
     for name, formula in {**formulas, **correction_formulas(here, found, _key(here), state)}.items():
