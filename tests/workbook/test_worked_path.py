@@ -1,5 +1,7 @@
 """The Worked path: each line by the small functions is the solver's, on the sample and on random sites."""
 
+import math
+
 import pytest
 
 from drenchbook import path_lines
@@ -85,12 +87,12 @@ def test_a_station_that_is_none_is_told_and_does_not_agree(lab_book):
 
 
 def sound(seed):
-    """Whether a workbook can hold the site: points of a supply curve are not negative there."""
+    """Whether a workbook can hold the site: points of a curve are not negative there, low pressure is below high."""
     site = RandomSite(seed).site()
-    points = [
-        pressure for row in site.supplies for curve in (row.curve_low, row.curve_high) for _, pressure in curve or ()
-    ]
-    return not structural_problems(ReadSite(site, (), {})) and min(points, default=0) >= 0
+    curves = [curve for row in site.supplies for curve in (row.curve_low, row.curve_high)]
+    points = [p for curve in [*curves, *(row.curve for row in site.line_devices)] for _, p in curve or ()]
+    rising = all((row.static_low or 0) <= (row.static_high or math.inf) for row in site.supplies)
+    return not structural_problems(ReadSite(site, (), {})) and min(points, default=0) >= 0 and rising
 
 
 SEEDS = [seed for seed in range(20) if sound(seed)][:4]
