@@ -125,7 +125,7 @@ def _count_words(cells: str) -> str:
 
 def _draw_tables(drawing: Drawing) -> None:
     sheet, look = drawing.sheets[CHECK], drawing.look
-    for position, heading in enumerate(("Sheet", "Rows used", "Fingerprint", "Most letters in a row")):
+    for position, heading in enumerate(("Sheet", "Rows used", "Fingerprint", "Most letters in a row", "Last row used")):
         sheet.write_string(TABLES_ROW - 1, position, heading, look("heading"))
     for number, table in enumerate(TABLES):
         area, row, column = drawing.layout.inputs[table.key], TABLES_ROW + number, HEADINGS_AT + number
@@ -142,6 +142,9 @@ def _draw_tables(drawing: Drawing) -> None:
             row, 2, row, 2, table_fingerprint(area, known), look("computed", num_format="0.000000")
         )
         sheet.write_array_formula(row, 3, row, 3, longest_row(area, known), look("computed"))
+        keys = area.column(0)
+        last = f"{{=MAX((LEN({keys})>0)*(ROW({keys})-ROW({area.first_heading()})))}}"
+        sheet.write_array_formula(row, 4, row, 4, last, look("computed"))
 
 
 def _draw_units(drawing: Drawing) -> None:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from drenchbook.published.pipes import MATERIALS
+from drenchbook.site_cells import COLDEST, MOST
 from drenchbook.site_sheets import PROJECT_HEADINGS, grid_of, heading_of
 from drenchbook.site_tables import PROJECT, TABLES, Column, Table
+from drenchbook.units import from_si
 from drenchbook.workbook.drawing import SAMPLE_ROWS, Drawing
 from drenchbook.workbook.layout import (
     BELOW_THE_LINE,
@@ -29,7 +32,10 @@ WIDEST_PAGE = 285  # letters across a large page that can still be read
 NUMBER = "General_)"  # a bracket's width is kept free to the right of a number
 LINE = 13.5  # points of one line of text
 TEXT_KINDS = ("tag", "ref", "refs", "size", "fittings", "curve", "text", "choice", "yes_no")
-WIDEST = (-1e6, 1e9)  # where a column has no bounds of its own, a slip of the comma is still caught
+WIDEST = 1e9  # where a quantity has no bound of its own
+# What a cell says when it is chosen, where its column has nothing more to say.
+PROMPTS = {"text": "Any text; it may stay blank.", "yes_no": "Y or N.", "choice": "Choose from the list.",
+           "ref": "Choose a tag from the list; blank: none.", "number": "A number; it may stay blank."}  # fmt: skip
 PROJECT_WIDTHS = (34.0, 46.0, 9.0, 78.0)
 
 
@@ -222,8 +228,12 @@ def _prompt(column: Column, units: str) -> str:
         parts.append(f"Unit: {unit}.")
     if column.need == "always":
         parts.append("Needed.")
+    if column.kind == "number" and column.low is not None and column.high is not None:
+        parts.append(f"From {column.low:g} to {column.high:g}.")
     if column.kind in ("size", "tag"):
         parts.append("Fill down with copy, not by dragging.")
+    if not any(parts):
+        parts.append(PROMPTS[column.kind])
     return "\n".join(part for part in parts if part)
 
 
@@ -260,8 +270,31 @@ def _bounds(column: Column, units: str) -> dict[str, Any]:
     asked = f"Type a number in {unit}" if unit not in ("", "–") else "Type a number"
     least = f", {column.low:g} or more" if column.low is not None else ""
     most = f", {column.high:g} at most" if column.high is not None else ""
+    lowest, highest = plausible_range(column, units)
     return {
-        "minimum": WIDEST[0] if column.low is None else column.low,
-        "maximum": WIDEST[1] if column.high is None else column.high,
+        "minimum": lowest if column.low is None else column.low,
+        "maximum": highest if column.high is None else column.high,
         "error_message": f"{asked}{least}{most}, with your decimal sign and without the unit.",
     }
+
+
+def plausible_range(column: Column, units: str) -> tuple[float, float]:
+    """Least and greatest number that a cell takes where its column has no bounds: beyond them the reader refuses it.
+
+    >>> from drenchbook.site_tables import SUPPLIES
+    >>> plausible_range(SUPPLIES.column("static_low"), "SI")
+    (-10000.0, 10000.0)
+    """
+    unit = column.unit(units)
+    most = MOST.get(column.quantity)
+    if most is None:
+        return -WIDEST, WIDEST
+    coldest = COLDEST if column.quantity == "temperature" else -most
+    low, high = ((from_si(value, unit) if unit else value) for value in (coldest, most))
+    return _outward(low, math.floor), _outward(high, math.ceil)
+
+
+def _outward(value: float, rounded: Callable[[float], int]) -> float:
+    """The number with four digits, away from zero or toward it as `rounded` says."""
+    step = 10.0 ** (math.floor(math.log10(abs(value))) - 3) if value else 1.0
+    return float(f"{rounded(round(value / step, 6)) * step:.12g}")

@@ -297,3 +297,8 @@ FACTS_ROW, TABLES_ROW, LISTS_ROW = 3, 24, 40
 def count_cell(table: Table) -> str:
     """Cell of the Check sheet with the number of rows that are filled in a table."""
     return on_sheet(CHECK, cell_name(TABLES_ROW + TABLES.index(table), 1))
+
+
+def last_cell(table: Table) -> str:
+    """Cell of the Check sheet with the line of the last filled row of a table: blank rows before it count."""
+    return on_sheet(CHECK, cell_name(TABLES_ROW + TABLES.index(table), 4))

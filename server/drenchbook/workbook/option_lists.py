@@ -8,7 +8,7 @@ from drenchbook.published.pipes import MATERIALS, sizes
 from drenchbook.published.size_text import inches
 from drenchbook.site_tables import TABLE_BY_KEY, Column, Table, all_columns
 from drenchbook.workbook.drawing import Drawing
-from drenchbook.workbook.layout import CHECK, InputArea, cell_name, count_cell, line_below, on_sheet, range_name
+from drenchbook.workbook.layout import CHECK, InputArea, cell_name, last_cell, line_below, on_sheet, range_name
 
 SIZE_LIST = "Size_list"
 # What a spreadsheet program makes of these sizes while they are typed; the list holds them, so that they are taken.
@@ -45,7 +45,7 @@ def draw_option_lists(drawing: Drawing, first_row: int, first_column: int) -> No
     for key in dict.fromkeys(key for _, column in all_columns() for key in column.refers_to):
         area = drawing.layout.inputs[key]
         tags = area.named(area.table.key_column)
-        drawing.define(_one(area.table), f"INDEX({tags},2):INDEX({tags},MAX(2,COUNTA({tags})))")
+        drawing.define(_one(area.table), f"INDEX({tags},2):INDEX({tags},1+MAX(1,{last_cell(area.table)}))")
     sheet, column = drawing.sheets[CHECK], first_column
     for group in unions():
         areas = [drawing.layout.inputs[key] for key in group]
@@ -55,7 +55,7 @@ def draw_option_lists(drawing: Drawing, first_row: int, first_column: int) -> No
         for number, formula in enumerate(_union_formulas(areas, rows, line_below(cell_name(first_row - 1, column)))):
             sheet.write_formula(first_row + number, column, formula, drawing.look("computed"))
         cells = on_sheet(CHECK, range_name(first_row, column, first_row + rows - 1, column))
-        counted = "+".join(count_cell(area.table) for area in areas)
+        counted = "+".join(last_cell(area.table) for area in areas)
         last = f"MAX(1,MIN({rows},{counted}))"
         drawing.define("Tags_of_" + "_and_".join(group), f"INDEX({cells},1):INDEX({cells},{last})")
         column += 1
@@ -67,7 +67,7 @@ def draw_option_lists(drawing: Drawing, first_row: int, first_column: int) -> No
 
 def _union_formulas(areas: list[InputArea], rows: int, line: str) -> Iterator[str]:
     """Formula of each line: the tag of that number when the tables are read one after the other."""
-    counts = [count_cell(area.table).split("!")[1] for area in areas]
+    counts = [last_cell(area.table).split("!")[1] for area in areas]
     starts = ["+".join(counts[:number]) or "0" for number in range(len(areas))]
     for _ in range(rows):
         formula = '""'
