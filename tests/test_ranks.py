@@ -91,6 +91,7 @@ RANKS: dict[str, float] = {
     "check_words.py": 10.4,
     "site_line.py": 10.2,
     "out_of_service.py": 10.3,
+    "run_sizes.py": 10.3,
     "power_lines.py": 10.3,
     "stated_lines.py": 10.3,
     "loop_lines.py": 10.38,

@@ -232,6 +232,8 @@ CHECKS: tuple[Check, ...] = (
           "The solver did not close on {what}", "Report it with the file; no number is shown",
           cases=lambda m: m.residual(), when=(NORMAL, HOT_LOST, SOURCE_COLD, OTHER_DEMAND, POWER_LOST, STRAINER_FOULED)),
     Check("DAT-4", "age of the flow test, gauge elevation", "", ("DAT-4",), WARNED, "{what}", "Test again, and type date and elevation"),
+    Check("SIZ-1", "run larger than the run that feeds it", "", (), WARNED, "{what}",
+          "Compare both sizes with the drawing; fill sizes down by copying, not by dragging", source="common practice"),
     Check("DAT-5", "stale result", "", (), FAILED, "{what}", "Recalculate the file"),
     Check("DAT-6", "number where a formula belongs", "", (), FAILED, "{what}",
           "Undo it, or draw the sheets anew: drenchbook convert OLD.xlsx NEW.xlsx"),

@@ -24,6 +24,7 @@ from drenchbook.out_of_service import out_of_service_lines
 from drenchbook.power_lines import power_lines
 from drenchbook.quantity_text import MOST, rounded
 from drenchbook.remedy_numbers import source_power, source_volume
+from drenchbook.run_sizes import run_size_lines
 from drenchbook.site_line import NAN, SiteLine
 from drenchbook.site_line import line as _line
 from drenchbook.site_line import name_of as _name
@@ -287,6 +288,7 @@ _RULES: tuple[Callable[[Judgement], Iterator[SiteLine]], ...] = (
     limit_lines,
     _sample_data,
     _flow_tests,
+    run_size_lines,
     circulation_off_lines,
     loop_power_lines,
     power_lines,

@@ -244,6 +244,8 @@ FIRES = (
           r"^The flow test of SUP-1 is 15 months old, limit 12 months\.$"),
     Fires("DAT-4", lambda: lab("supplies", "SUP-1", test_date=None), "SUP-1", WARNED,
           r"^The flow test of SUP-1 has no date"),
+    Fires("SIZ-1", lambda: lab("pipe_runs", "TR-L3", size="1-1/2"), "sizes", WARNED,
+          r"^Runs are larger than the run that feeds them: TR-L3 \(1-1/2\) than TR-B \(1-1/4\)\.$"),
 )  # fmt: skip
 
 STILL_AT_L1 = """
@@ -271,7 +273,7 @@ STILL: dict[str, tuple[Callable[[], Site], str]] = {
     "PWR-1": (lambda: lab("hot_water_sources", "WH-1", needs_power=False), "WH-1"),
     "SUP-2": (lambda: lab("supplies", "SUP-1", volume=5000.0), "L1"),
 }  # fmt: skip
-NO_LINE = {"LIM-1": laboratory, "DAT-2": no_sample}  # these say nothing where all is well
+NO_LINE = {"LIM-1": laboratory, "DAT-2": no_sample, "SIZ-1": laboratory}  # these say nothing where all is well
 ELSEWHERE = {"DAT-3", "DAT-5", "DAT-6"}  # no input makes them; DAT-6 is the workbook's, and fires in its tests
 
 

@@ -234,6 +234,7 @@ REMEDIES = (
     Remedy("DAT-2", laboratory, "data", lambda site, words: no_sample()),
     Remedy("DAT-4", lambda: lab(*SUPPLY, test_date=date(2025, 3, 2)), "SUP-1",
            data(*SUPPLY, test_date=date(2026, 3, 2))),
+    Remedy("SIZ-1", lambda: lab("pipe_runs", "TR-L3", size="1-1/2"), "sizes", data("pipe_runs", "TR-L3", size="1/2")),
 )  # fmt: skip
 # Why a remedy is no change of a site.
 NO_CHANGE = {
