@@ -1,9 +1,10 @@
 """What a person does in LibreOffice Calc, by its own interface: run by the Python that has it, not that of the tests.
 
-calc_actions.py PIPE FILE OUT STEP... does each step and saves OUT; steps: insert:SHEET:ROW, type:SHEET:CELL:VALUE,
-sort:SHEET:RANGE.
+calc_actions.py PIPE FILE OUT STEP... does each step and saves OUT; steps: insert:SHEET:ROW, delete:SHEET:ROW,
+copy:SHEET:ROW:ROW, type:SHEET:CELL:VALUE, sort:SHEET:RANGE, filter:SHEET:RANGE:COLUMN:VALUE.
 """
 
+import os
 import sys
 import time
 
@@ -33,8 +34,16 @@ def do(document, step):
     sheet = document.Sheets.getByName(sheet)
     if action == "insert":
         sheet.Rows.insertByIndex(int(rest[0]) - 1, 1)
+    elif action == "delete":
+        sheet.Rows.removeByIndex(int(rest[0]) - 1, 1)
+    elif action == "copy":
+        source, target = (sheet.Rows.getByIndex(int(row) - 1) for row in rest)
+        sheet.copyRange(target.getCellByPosition(0, 0).CellAddress, source.RangeAddress)
     elif action == "type":
         sheet.getCellRangeByName(rest[0]).setFormula(rest[1])
+    elif action == "filter":
+        first, last, column, value = rest
+        hide(sheet.getCellRangeByName(f"{first}:{last}"), int(column), value)
     else:
         import uno
         from com.sun.star.table import TableSortField
@@ -42,6 +51,19 @@ def do(document, step):
         field = TableSortField(Field=0, IsAscending=False)
         fields = uno.Any("[]com.sun.star.table.TableSortField", (field,))
         sheet.getCellRangeByName(":".join(rest)).sort(given(SortFields=fields, ContainsHeader=False))
+
+
+def hide(area, column, value):
+    """Show only the rows with that text in a column, as the arrow of a heading does."""
+    import uno
+    from com.sun.star.sheet import TableFilterField
+    from com.sun.star.sheet.FilterOperator import EQUAL
+
+    field = TableFilterField(Field=column, Operator=EQUAL, IsNumeric=False, StringValue=value)
+    asked = area.createFilterDescriptor(True)
+    asked.ContainsHeader = True
+    uno.invoke(asked, "setFilterFields", (uno.Any("[]com.sun.star.sheet.TableFilterField", (field,)),))
+    area.filter(asked)
 
 
 def main(pipe, source, target, *steps):
@@ -53,6 +75,8 @@ def main(pipe, source, target, *steps):
     document.storeToURL(f"file://{target}", given(FilterName="Calc MS Excel 2007 XML"))
     document.close(True)
     desktop.terminate()
+    sys.stderr.flush()
+    os._exit(0)  # the bridge to a program that has ended may crash when its Python ends
 
 
 if __name__ == "__main__":

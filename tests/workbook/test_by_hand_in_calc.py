@@ -14,6 +14,7 @@ from tests.workbook.packages import loaded
 from tests.workbook.test_beside_stations import agrees, beside
 
 VERDICTS = ("FAIL", "UNKNOWN", "WARN", "OK")
+STALE = "RESULTS DO NOT BELONG TO THESE INPUTS"
 SCRIPT = Path(__file__).with_name("calc_actions.py")
 
 
@@ -53,13 +54,20 @@ def test_rows_inserted_and_sorted_keep_their_results(python, lab, tmp_path, lab_
     assert len(read.site.pipe_runs) == len(lab_site.pipe_runs)
     done = recalculate(other)
     assert done.problems == ()
-    after = schedule(other)
-    assert {tag: row[0] for tag, row in after.items()} == {tag: row[0] for tag, row in before.items()}
+    alike(before, schedule(other), words=1)  # the names of sets follow the order of the rows
+
+
+def alike(before, after, words=34):
+    """Both schedules hold the same stations, the same words from the verdict on, and numbers to a billionth."""
+    assert set(after) == set(before)
     for tag, row in after.items():
         numbers = [(one, other) for one, other in zip(row, before[tag], strict=True) if isinstance(other, (int, float))]
         assert len(numbers) >= 5, tag
         for one, other in numbers:
             assert one == pytest.approx(other, rel=1e-9), tag
+        told = [(one or "", other or "") for one, other in zip(row, before[tag], strict=True) if isinstance(other, str)]
+        assert len(told) >= 5, tag
+        assert [one for one, _ in told[:words]] == [other for _, other in told[:words]], tag
 
 
 def test_the_verdict_beside_a_row_goes_with_its_tag(python, lab, tmp_path, capsys):
@@ -90,5 +98,50 @@ def test_an_input_typed_without_the_add_in_shows_the_banner_at_once(python, lab,
     by_hand(python, lab, other, "type:Pipe runs:F12:25")
     book = loaded(other, data_only=True)
     for sheet, cell in {"Cover": "B4", "Schedule": "A5", "Cases": "A4", "Results": "A3"}.items():
-        assert "RESULTS DO NOT BELONG TO THESE INPUTS" in str(book[sheet][cell].value), sheet
+        assert STALE in str(book[sheet][cell].value), sheet
     assert "OK" not in {row[0] for row in schedule(other).values()}
+
+
+INPUTS = ("Limits", "Supplies", "Hot water sources", "Line devices", "Pipe runs", "Mixing valves", "Valve models",
+          "Outlet models", "Events", "Stations")  # fmt: skip
+
+
+def test_rows_of_every_input_sheet_inserted_and_pipe_runs_sorted_change_nothing(python, lab, tmp_path, lab_site):
+    """A blank row between the others on each sheet, then the runs in another order: the same site, results by tag."""
+    other = tmp_path / "other.xlsx"
+    by_hand(python, lab, other, *(f"insert:{sheet}:8" for sheet in INPUTS), "sort:Pipe runs:A7:P20")
+    read = read_workbook(other)
+    assert read.problems == ()
+    for key in ("limits", "supplies", "hot_water_sources", "line_devices", "mixing_valves", "valve_models",
+                "outlet_models", "events", "stations"):  # fmt: skip
+        assert getattr(read.site, key) == getattr(lab_site, key), key
+    runs, before = (sorted(site.pipe_runs, key=lambda run: run.tag) for site in (read.site, lab_site))
+    assert runs == before
+    assert read.site.pipe_runs != lab_site.pipe_runs
+    done = recalculate(other)
+    assert (done.problems, done.formula_lines) == ((), ())
+    alike(schedule(lab), schedule(other))
+
+
+def test_rows_deleted_copied_and_filtered_keep_their_results(python, lab, tmp_path, capsys):
+    """L3 deleted, L5 copied below and named N5, the table filtered to one hazard: hidden rows count like the others."""
+    other = tmp_path / "other.xlsx"
+    hazard = str(loaded(lab)["Stations"]["C7"].value)
+    by_hand(python, lab, other, "copy:Stations:11:12", "type:Stations:A12:N5", "delete:Stations:9",
+            f"filter:Stations:A6:Y13:2:{hazard}")  # fmt: skip
+    book = loaded(other, data_only=True)
+    hidden = [row for row in range(7, 12) if book["Stations"].row_dimensions[row].hidden]
+    assert 0 < len(hidden) < 5
+    texts = [str(cell) for row in book["Cover"].iter_rows(values_only=True) for cell in row]
+    assert any(text.startswith("5 stations filled in") for text in texts), "ordinary formulas follow at once"
+    assert STALE in " ".join(texts)
+    done = recalculate(other)
+    assert (done.problems, done.formula_lines) == ((), ())
+    assert [str(station.tag) for station in done.report.judgement.site.stations] == ["L1", "L2", "L4", "L5", "N5"]
+    assert set(agrees(other, capsys)) == set(schedule(other)) == {"L1", "L2", "L4", "L5", "N5"}
+    before, after = schedule(lab), schedule(other)
+    for tag in ("L1", "L2", "L4", "L5"):  # nothing that they draw through was changed
+        assert after[tag][0] == before[tag][0], tag
+    copied = [row for row in range(7, 14) if book["Stations"].cell(row, 1).value in ("L5", "N5")]
+    one, two = ([cell.value for cell in book["Stations"][row][1:20]] for row in copied)  # what is typed
+    assert one == two

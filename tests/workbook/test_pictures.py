@@ -1,5 +1,8 @@
 """The command that draws every sheet: one picture a page, named by its sheet, readable by another reader."""
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 from PIL import Image
@@ -7,6 +10,18 @@ from PIL import Image
 from drenchbook.workbook import pictures
 from drenchbook.workbook.layout import SHEETS
 from tests.formulas.libreoffice import need_libreoffice
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_the_readme_shows_the_pictures_that_its_command_draws():
+    """Each is there, is a picture of some size, and below 300 kB."""
+    shown = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", (ROOT / "README.md").read_text(encoding="utf-8"))
+    assert shown == [f"{pictures.README_FOLDER}/{name}.png" for name, *_ in pictures.README_PICTURES]
+    for name in shown:
+        assert (ROOT / name).stat().st_size < 300_000
+        with Image.open(ROOT / name) as seen:
+            assert min(seen.size) > 500
 
 
 @pytest.mark.parametrize("shape", [(1, 1), (7, 5), (40, 33)])

@@ -194,3 +194,19 @@ def test_sample_data_is_marked_wherever_it_could_be_printed(lab):
     for name in ("Cover", "Schedule", "Valve models", "Stations"):
         top = [str(cell) for row in book[name].iter_rows(max_row=14, values_only=True) for cell in row if cell]
         assert any("SAMPLE DATA in 6 rows" in text for text in top), name
+
+
+@pytest.mark.parametrize("fixture", ["lab_bytes", "blank_si_bytes"])
+def test_a_small_screen_shows_the_schedule_from_tag_to_governing_case(fixture, request, tmp_path):
+    """1,366 dots less row numbers and scroll bar; a letter of Calibri 11 is 7 dots, and 5 are the cell's own."""
+    path = tmp_path / "book.xlsx"
+    path.write_bytes(request.getfixturevalue(fixture))
+    sheet = loaded(path)["Schedule"]
+    zoom = sheet.sheet_view.zoomScale / 100
+    headings = {cell.value: cell.column for cell in sheet[7]}
+    shown, spans = 0, list(sheet.column_dimensions.values())
+    for column in range(1, headings["Governing case"] + 1):
+        span = next(one for one in spans if one.min <= column <= one.max)
+        shown += 0 if span.hidden else int(span.width * 7 + 0.5)  # the file's width has the cell's own dots in it
+    assert zoom >= 0.75
+    assert 1000 < shown * zoom <= 1366 - 44
