@@ -7,6 +7,7 @@ from typing import Any
 
 from drenchbook.errors import InputError
 from drenchbook.published.criteria import Limit, default_limits
+from drenchbook.site_cells import is_said
 from drenchbook.site_model import Missing, Site, tag_key
 from drenchbook.units import QUANTITIES, same_kind, to_si
 
@@ -57,7 +58,7 @@ def _row(row: Any, published: Limit | None) -> LimitRow:
     why = _why_missing(name, value, unit, published)
     if why:
         return LimitRow(name, None, None, unit if isinstance(unit, str) else "", why)
-    reason = row.reason.strip() if isinstance(row.reason, str) else ""
+    reason = row.reason.strip() if is_said(row.reason) else ""
     number = float(to_si(value, unit.strip()))
     if published is None or published.value is None:
         return LimitRow(name, number, value, unit.strip(), "", reason)

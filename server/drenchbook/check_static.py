@@ -17,6 +17,7 @@ import numpy as np
 from drenchbook.cell_gaps import first_gap, gap
 from drenchbook.check_measures import Measures
 from drenchbook.check_samples import FAILED, NONE, NOT_KNOWN, NOTED, PASSED, SLACK, WARNED, at_least, at_most
+from drenchbook.site_cells import is_said
 from drenchbook.site_model import Missing, tag_key
 from drenchbook.solver_results import StaticPressures
 from drenchbook.surroundings import SEASONS, runs_above, why_heat_unknown
@@ -285,7 +286,7 @@ def listing(measures: Measures, station: int) -> Finding:
         return NOT_APPLICABLE
     if model is None:
         return Finding(NOT_KNOWN, about=f"{_name(valve)} has no model")
-    listed = isinstance(model.listing, str) and bool(model.listing.strip())
+    listed = is_said(model.listing)
     return Finding(PASSED if listed else FAILED, about=f"model {model.model}")
 
 

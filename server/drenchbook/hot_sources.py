@@ -20,6 +20,7 @@ from drenchbook.physics.water import (
     enthalpy_kernel,
     temperature_of_enthalpy_kernel,
 )
+from drenchbook.site_cells import is_said
 from drenchbook.solver_results import FaultResults
 
 Numbers: TypeAlias = np.ndarray[Any, Any]
@@ -34,8 +35,7 @@ COLD_WATER_FAULTS = (HOT_LOST, SOURCE_COLD)
 
 def governing_tank(source: Any) -> str:
     """Which tank model governs a storage: the mixed one, unless the usable fraction cites the maker's draw data."""
-    cited = source.usable_fraction_source
-    return STRATIFIED if isinstance(cited, str) and cited.strip() else MIXED
+    return STRATIFIED if is_said(source.usable_fraction_source) else MIXED
 
 
 class Heater:

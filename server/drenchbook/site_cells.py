@@ -43,6 +43,25 @@ def is_blank(value: Any) -> bool:
     return value is None or (isinstance(value, str) and not value.replace("\u00a0", " ").strip())
 
 
+# What people type where there is nothing to type; as a source, a listing or a reason it says nothing.
+WORDS_FOR_NOTHING = frozenset((
+    "none", "no", "not", "nil", "n", "na", "nan", "null", "unknown", "open", "pending", "tbd", "tbc", "tba", "x", "0",
+    "false", "missing", "y", "yes", "not known", "not yet", "not listed", "no source", "no data",
+))  # fmt: skip
+
+
+def is_said(value: Any) -> bool:
+    """Whether a text says something: not blank, not only marks, and no word for nothing.
+
+    >>> is_said("draw test 12/2025"), is_said("n/a"), is_said(" - "), is_said(None)
+    (True, False, False, False)
+    """
+    if not isinstance(value, str):
+        return False
+    words = re.sub(r"[\W_]+", " ", value).strip().casefold()
+    return bool(words) and words not in WORDS_FOR_NOTHING and words.replace(" ", "") not in WORDS_FOR_NOTHING
+
+
 def tidy(text: str) -> str:
     """A text without stray spaces at its ends, hard spaces included."""
     return text.replace("\u00a0", " ").strip()

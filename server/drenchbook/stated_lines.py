@@ -12,6 +12,7 @@ from drenchbook.check_samples import NOTED, WARNED
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.checks import Judgement
 from drenchbook.published.criteria import default_limits
+from drenchbook.site_cells import is_said
 from drenchbook.site_line import SiteLine, line, name_of, sentence, unknown
 from drenchbook.site_model import tag_key
 
@@ -44,7 +45,7 @@ def event_lines(judgement: Judgement) -> Iterator[SiteLine]:
     for event in judgement.site.events:
         if words := _users_left_out(judgement, event):
             yield SiteLine(CHECK_BY_ID["EVT-1"], name_of(event), WARNED, words, remedy=MORE_SHOWERS)
-        written = isinstance(event.reason, str) and bool(event.reason.strip())
+        written = is_said(event.reason)
         told = line(judgement, "EVT-1", event.tag, 0.0 if written else -1.0)
         yield replace(told, message="Reason written.") if written else told
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from drenchbook.site_cells import is_said
 from drenchbook.site_model import Missing, tag_key
 
 Rule = Callable[[Any, Any], Any]
@@ -61,7 +62,7 @@ def model_of_valve(valve: Any, models: dict[str, Any]) -> Any:
         changed[name] = _combined(getattr(first, name), getattr(second, name), rule)
     for name in TEXTS:
         one, other = getattr(first, name), getattr(second, name)
-        filled = all(isinstance(text, str) and text.strip() for text in (one, other))
+        filled = is_said(one) and is_said(other)
         changed[name] = (one if one == other else f"{one}; {other}") if filled else None
     return first.model_copy(update={**changed, "model": f"{first.model} with {second.model}"})
 

@@ -6,6 +6,7 @@ import pytest
 
 from drenchbook.errors import SiteError
 from tests.checks.invented_sites import (
+    MODEL,
     OUTLETS,
     OWNERS_LIMITS,
     PROJECT,
@@ -286,3 +287,15 @@ def test_a_negative_limit_is_no_limit(name, unit):
     told = check(reported(limits=[*OWNERS_LIMITS, limit(name, -5.0, unit)]), "F1", name.split()[0])
     assert told["severity"] == "UNKNOWN"
     assert f"limit {name} is -5 {unit}; 0 or more is wanted" in told["message"]
+
+
+@pytest.mark.parametrize("nothing", ["none", "N/A", " - ", "tbd", "No", "?", "not known", "Y"])
+def test_words_for_nothing_are_no_source_no_listing_and_no_reason(nothing):
+    """800 L at 28.5 L/min less 10.1 last 43.5 min by draw data; a tank that mixes falls from 60 to 38 °C in 23.0."""
+    heater = {**STORAGE, "usable_fraction_source": nothing}
+    report = reported(hot_water_sources=[heater], valve_models=[{**MODEL, "listing": nothing}], stations=TWO,
+                      events=[{**event(1, 1), "reason": nothing}])  # fmt: skip
+    assert check(report, "F1", "HOT-1")["value"]["value"] == pytest.approx(23.0, abs=0.3)
+    assert check(reported(), "F1", "HOT-1")["value"]["value"] == pytest.approx(43.5, abs=0.5)
+    assert check(report, "F1", "VLV-7")["severity"] == "FAIL"
+    assert [word for _, word, _ in lines_of(report, "EVT-1")] == ["FAIL"]
