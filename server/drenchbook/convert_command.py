@@ -65,6 +65,7 @@ def write_site(site: Site, path: Path, spare: int | None = None, carried: Carrie
 
 
 def _replace(path: Path, contents: bytes) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(dir=path.parent or ".", prefix=f".{path.name}.")
     try:
         with os.fdopen(handle, "wb") as file:

@@ -314,3 +314,17 @@ def test_the_functions_of_excel_go_into_a_workbook_only(lab, tmp_path, capsys):
     code, said = told(capsys, "addin", "excel", tmp_path, target)
     assert code == 2
     assert "is a folder; name a workbook in it" in said
+
+
+@pytest.mark.parametrize("name", ["new.xlsx", "new.toml"])
+def test_a_folder_that_is_not_there_yet_is_made(tmp_path, capsys, name):
+    """As `recalc --output` does; a file where the folder should be is said, and stays."""
+    target = tmp_path / "a" / "b" / name
+    assert main(["start", str(target)]) == 0
+    assert target.stat().st_size > 100
+    assert [path.name for path in target.parent.iterdir()] == [name], "nothing half-written stands beside it"
+    (tmp_path / "file").write_text("kept", encoding="utf-8")
+    code, said = told(capsys, "start", tmp_path / "file" / name)
+    assert (code, said.count("\n")) == (2, 0)
+    assert "file" in said
+    assert (tmp_path / "file").read_text(encoding="utf-8") == "kept"

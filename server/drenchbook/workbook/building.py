@@ -74,6 +74,7 @@ def write_workbook(
     from drenchbook.workbook.evaluator import evaluate_workbook
     from drenchbook.workbook.opening import load
 
+    path.parent.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(suffix=path.suffix, prefix=f".{path.name}.", dir=path.parent)
     os.close(handle)
     draft = Path(name)
