@@ -63,6 +63,8 @@ _VALVE_NUMBERS = ("flow", "hot_fraction", "hot_flow", "cold_flow", "hot_pressure
                   "outlet_pressure", "stem", "mixed_temperature")  # fmt: skip
 _OF_DATA = frozenset(("flow", "hot_flow", "cold_flow"))  # what a valve's data sheet gives
 
+DRIP = 1e-3  # of the rated flow: an outlet that gives less is compared with that
+
 
 def store(network: Network, curves: Curves, cases: Cases, out: FaultResults, block: Block, flow: Numbers,
            hot: Numbers, reached: Numbers) -> None:  # fmt: skip
@@ -97,7 +99,10 @@ def _residuals(block: Block, now: Flows) -> tuple[Numbers, Numbers]:
     miss = need - now.outlet_pressure
     miss = np.where(held, np.maximum(miss, 0.0), np.where(now.outlet_flow > 0, np.abs(miss), np.maximum(-miss, 0.0)))
     given, _ = outlet_flow_kernel(now.outlet_pressure, block.rated_flow, block.rated_pressure, block.regulated)
-    off = np.abs(given - now.outlet_flow) / np.where(now.outlet_flow > 0, now.outlet_flow, rated)
+    # at the very end of its reach the pressure of an outlet is rounding, and its flow a drip
+    off = np.abs(given - now.outlet_flow) / np.where(
+        now.outlet_flow > 0, np.maximum(now.outlet_flow, DRIP * rated), rated
+    )
     pressure = np.where(there, miss, 0.0).max(axis=2)
     share = now.hot_share
     gap = np.where(share >= 1, np.maximum(now.imbalance, 0.0),
