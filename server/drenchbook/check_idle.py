@@ -9,7 +9,7 @@ import numpy as np
 from drenchbook.cell_gaps import gap
 from drenchbook.check_measures import Measures
 from drenchbook.check_samples import FAILED, NOT_KNOWN, SLACK, WARNED, at_least
-from drenchbook.check_static import NOT_APPLICABLE, PERCENT_SCALE, Finding, compare, worst_of
+from drenchbook.findings import NOT_APPLICABLE, PERCENT_SCALE, Finding, compare, worst_of
 from drenchbook.operating_cases import CIRCULATION_OFF
 from drenchbook.site_model import tag_key
 from drenchbook.surroundings import SEASONS, why_unknown

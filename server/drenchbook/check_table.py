@@ -12,22 +12,19 @@ from dataclasses import dataclass
 
 from drenchbook.check_idle import heated_in_frost, idle_in_frost, loop_range
 from drenchbook.check_measures import Measures
+from drenchbook.check_pressures import frictionless, static_pressure
 from drenchbook.check_samples import FAILED, NOT_KNOWN, NOTED, WARNED, Samples
-from drenchbook.check_static import (
-    Finding,
+from drenchbook.check_static import inputs, other_demand, place
+from drenchbook.check_valves import (
     approach,
     checks_and_strainers,
     cold_failure,
-    frictionless,
-    inputs,
     lead_free,
     listing,
-    other_demand,
-    place,
     ratings,
     set_and_tolerance,
-    static_pressure,
 )
+from drenchbook.findings import Finding
 from drenchbook.operating_cases import (
     HOT_LOST,
     NORMAL,

@@ -28,8 +28,8 @@ from drenchbook.check_samples import (
     by_opening,
     by_station,
 )
-from drenchbook.check_static import Finding
 from drenchbook.check_table import CHECKS, EITHER, REQUIRED, Check
+from drenchbook.findings import Finding
 from drenchbook.network import Network, compile_network
 from drenchbook.operating_cases import SET, Cases, Pairs, operating_cases
 from drenchbook.quantity_text import LEAST, MOST

@@ -12,10 +12,11 @@ import numpy as np
 
 from drenchbook.cell_gaps import gap
 from drenchbook.check_samples import NOT_KNOWN, PASSED, SLACK, at_least, at_most
-from drenchbook.check_static import PERCENT_SCALE, why_demand_unknown
+from drenchbook.check_static import why_demand_unknown
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.checks import Judgement
 from drenchbook.errors import Problem
+from drenchbook.findings import PERCENT_SCALE
 from drenchbook.hot_water import STORED
 from drenchbook.hot_water_words import why_minutes_unknown
 from drenchbook.loop_lines import circulation_off_lines, loop_power_lines
