@@ -14,20 +14,30 @@ from drenchbook.check_context import Outlet
 from drenchbook.check_samples import FAILED, SLACK
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.hot_sources import valve_numbers
-from drenchbook.idle_remedies import hot_run, idle_frost, longer_to_freezing, loop_flow
+from drenchbook.idle_remedies import held_lower, hot_run, idle_frost, longer_to_freezing, loop_flow
 from drenchbook.physics.mixing import mixed_temperature
 from drenchbook.physics.water import density
 from drenchbook.pressure_remedies import booster, largest_loss
 from drenchbook.quantity_text import MOST, quantity_text, rounded
 from drenchbook.remedy_numbers import NUMBERED, heater_first
+from drenchbook.solver_results import NO_PATH
 from drenchbook.units import from_si, unit_of
 from drenchbook.verdict_numbers import limit_text, value_text
 
 
 def remedy_for(judgement: Judgement, verdict: Verdict) -> str:
     """What to do about a missed verdict: with numbers where they can be worked out, else the words of its row."""
+    if verdict.check.id == "FLW-2" and _no_way(judgement, verdict):
+        return "Bring water to the outlets first (BYP-1): no way is open to it in that case"
     special = _SPECIAL.get(verdict.check.id) or NUMBERED.get(verdict.check.id)
     return (special(judgement, verdict) if special else "") or words_of_row(judgement, verdict)
+
+
+def _no_way(judgement: Judgement, verdict: Verdict) -> bool:
+    """Whether a valve without a bypass lets nothing pass in the case of a verdict."""
+    if verdict.opening < 0 or verdict.state < 0:
+        return False
+    return bool(judgement.results.fault(verdict.fault).state[verdict.state, verdict.opening] == NO_PATH)
 
 
 def words_of_row(judgement: Judgement, verdict: Verdict) -> str:
@@ -54,9 +64,9 @@ def _bypass(judgement: Judgement, verdict: Verdict) -> str:
     answers = np.array([found[int(opening)] for opening in openings if int(opening) in found])
     if valve is None or np.isnan(answers).any():
         return f"No bypass alone is enough: pressure or pipe governs. {place}" if place else ""
-    fitted = "" if valve.parallel_bypass is True else "Fit a parallel bypass: "
+    fitted = "A" if valve.parallel_bypass is True else "Fit a parallel bypass: a"
     wanted = _text(judgement, float(answers.max()), "flow coefficient")
-    words = f"{fitted}A bypass of {wanted} or more at {str(valve.tag).strip()}"
+    words = f"{fitted} bypass of {wanted} or more at {str(valve.tag).strip()}"
     return f"{words}; or {_small(place)}" if place else words
 
 
@@ -198,6 +208,7 @@ _SPECIAL: dict[str, Callable[[Judgement, Verdict], str]] = {
     "PRS-4": _slow_closing,
     "SUP-2": _supply_volume,
     "HOT-1": _storage,
+    "DLG-1": held_lower,
     "DLG-4": hot_run,
     "FRZ-1": idle_frost,
     "FRZ-2": longer_to_freezing,

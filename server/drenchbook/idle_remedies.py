@@ -15,6 +15,7 @@ from drenchbook.physics.heat_loss import idle_time_constant, overall_conductance
 from drenchbook.quantity_text import quantity_text
 from drenchbook.surroundings import INSIDE_FILM, INSULATION_CONDUCTIVITY, OUTSIDE, WIND_FILM, runs_above
 
+SAME = 0.01  # [K]
 THICKEST = 0.2  # [m] beyond this insulation is no answer
 
 
@@ -40,6 +41,20 @@ def hot_run(judgement: Judgement, verdict: Verdict) -> str:
     return f"{verdict.check.remedy}: {content}{cooled} stand in it"
 
 
+def held_lower(judgement: Judgement, verdict: Verdict) -> str:
+    """DLG-1 of a run that is held hotter than its first water may be: a lower held temperature."""
+    limit = judgement.context.limit("DLG-1 warning").value
+    station = int(verdict.member)
+    if limit is None or not 0 <= station < len(judgement.site.stations):
+        return ""
+    for run in judgement.context.depends_on(station, "pipe_runs"):
+        held = judgement.context.cell("pipe_runs", run, "held_temperature")
+        if run.circulated is not True and held > limit and held >= verdict.value - SAME:
+            most = _text(judgement, limit, "temperature", "least")
+            return f"Hold run {str(run.tag).strip()} at {most} or less"
+    return ""
+
+
 def idle_frost(judgement: Judgement, verdict: Verdict) -> str:
     """FRZ-1: how soon the run freezes, which insulation only delays."""
     run = _named(judgement.site.pipe_runs, verdict.about)
@@ -47,6 +62,9 @@ def idle_frost(judgement: Judgement, verdict: Verdict) -> str:
     if not math.isfinite(seconds):
         return ""
     hours = _text(judgement, seconds, "hours", "least")
+    held = judgement.context.cell("pipe_runs", judgement.site.pipe_runs[run], "held_temperature")
+    if held < verdict.limit:
+        return f"Hold it at {_text(judgement, verdict.limit, 'temperature')} or more, or drain it"
     return f"{verdict.check.remedy}: cold water that stands in it freezes after {hours}"
 
 

@@ -15,7 +15,7 @@ from drenchbook.operating_cases import NORMAL, POWER_LOST, STATES
 from drenchbook.quantity_text import quantity_text
 from drenchbook.site_model import tag_key
 from drenchbook.solver import frictionless_margin, step_by_step
-from drenchbook.solver_results import SOLVED, PathStep
+from drenchbook.solver_results import CANNOT_REACH, SOLVED, PathStep
 
 REDUCING = "pressure-reducing valve"
 SETTING = " setting"  # how a worked path names what a reducing valve holds back
@@ -31,9 +31,12 @@ def largest_loss(judgement: Judgement, verdict: Verdict) -> str:
     """What lifts the pressure at an outlet in that case: power, a setting, larger pipe, a booster, more pressure."""
     if verdict.opening < 0 or verdict.state < 0 or verdict.member < 0:
         return ""
-    if judgement.results.fault(verdict.fault).state[verdict.state, verdict.opening] != SOLVED:
-        return ""
     station = int(judgement.cases.outlet_station[verdict.member])
+    state = judgement.results.fault(verdict.fault).state[verdict.state, verdict.opening]
+    if state == CANNOT_REACH:
+        return _out_of_reach(judgement, verdict, station)
+    if state != SOLVED:
+        return ""
     more = _more_pressure(judgement, verdict, station)
     holding = _holding(judgement, verdict, station)
     words = [f"feed {' and '.join(_stopped(judgement, verdict, station))} from emergency power"]
@@ -50,6 +53,18 @@ def largest_loss(judgement: Judgement, verdict: Verdict) -> str:
         words.append(f"no pipe size alone helps: {_head(judgement, station, asked - short)}")
     if more > 0 and holding is None and not more > _spare(judgement, station):
         words.append(f"{_text(judgement, more)} more pressure is enough as the pipes are")
+    text = "; ".join(words)
+    return text[:1].upper() + text[1:]
+
+
+def _out_of_reach(judgement: Judgement, verdict: Verdict, station: int) -> str:
+    """What brings water to outlets above the pressure that stands there without flow."""
+    words = [f"feed {' and '.join(stopped)} from emergency power"] if (
+        stopped := _stopped(judgement, verdict, station)) else []  # fmt: skip
+    short = float(judgement.measures.frictionless_left[station])
+    asked = judgement.context.limit("PRS-3").value
+    if asked is not None and short < asked:
+        words.append(f"no pipe size alone helps: {_head(judgement, station, asked - short)}")
     text = "; ".join(words)
     return text[:1].upper() + text[1:]
 

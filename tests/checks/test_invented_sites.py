@@ -12,6 +12,7 @@ from tests.checks.invented_sites import (
     PROJECT,
     STORAGE,
     SUPPLY,
+    VALVE,
     check,
     document,
     limit,
@@ -299,3 +300,40 @@ def test_words_for_nothing_are_no_source_no_listing_and_no_reason(nothing):
     assert check(reported(), "F1", "HOT-1")["value"]["value"] == pytest.approx(43.5, abs=0.5)
     assert check(report, "F1", "VLV-7")["severity"] == "FAIL"
     assert [word for _, word, _ in lines_of(report, "EVT-1")] == ["FAIL"]
+
+
+# ---- remedies of runs that are held, and of outlets that get nothing ----
+
+
+def held(temperature):
+    runs = [row | ({"held_temperature": temperature} if row["tag"] == "T1" else {}) for row in document()["pipe_runs"]]
+    return reported(pipe_runs=runs)
+
+
+def test_a_run_that_is_held_too_hot_or_too_cold_is_held_otherwise():
+    """First water of 50 °C scalds and of −1 °C is ice: held at 37 °C, or at 2, it is neither."""
+    hot = check(held(50.0), "F1", "DLG-1")
+    assert (hot["severity"], hot["remedy"]) == ("FAIL", "Hold run T1 at 37 °C or less.")
+    assert check(held(37.0), "F1", "DLG-1")["severity"] == "OK"
+    cold = check(held(-1.0), "F1", "FRZ-1")
+    assert (cold["severity"], cold["remedy"]) == ("FAIL", "Hold it at 2 °C or more, or drain it.")
+    assert check(held(2.0), "F1", "FRZ-1")["severity"] == "OK"
+
+
+def test_outlets_out_of_reach_want_a_booster():
+    """60 m above the datum stand 450 kPa less 587: no pipe brings water there, 304 kPa more do (PRS-3)."""
+    report = reported(stations=[station("F1", "T1", shower=60.0, eyewash=59.0)])
+    head = number_before(check(report, "F1", "PRS-3")["remedy"], "kPa", "A booster of")
+    flow = check(report, "F1", "FLW-1")
+    assert "supply cannot reach" in flow["message"]
+    assert flow["remedy"] == f"No pipe size alone helps: a booster of {head} kPa or more."
+
+
+def test_a_valve_without_a_way_wants_a_bypass():
+    """Nothing passes a valve without a bypass when hot pressure is lost: a little more pressure is no remedy."""
+    report = reported(mixing_valves=[{**VALVE, "parallel_bypass": "N"}])
+    assert check(report, "F1", "FLW-2")["remedy"].startswith("Bring water to the outlets first (BYP-1)")
+    remedy = check(report, "F1", "BYP-1")["remedy"]
+    coefficient = number_before(remedy, "Kv", "Fit a parallel bypass: a bypass of")
+    fitted = {**MODEL, "bypass_coefficient": coefficient}
+    assert check(reported(valve_models=[fitted]), "F1", "BYP-1")["severity"] == "OK"
