@@ -26,6 +26,7 @@ from drenchbook.result_tables import (
     FIELD_READINGS,
     FIELD_SECONDS,
     FIELD_TIMES,
+    NOT_APPLICABLE,
     VALVE_GROUP,
 )
 from drenchbook.site_model import Site, tag_key
@@ -77,7 +78,7 @@ def correction_rows(site: JudgedSite, day: DayOfTest, lines: Sequence[Sequence[A
     Returns
     -------
     list of list
-        In the order of CORRECTION_COLUMNS; blank where nothing failed. [-]
+        In the order of CORRECTION_COLUMNS; a dash where nothing failed. [-]
     """
     if lines and len(lines[0]) != len(FIELD_LINE):
         raise InputError("readings", len(lines[0]), f"must be {len(FIELD_LINE)} columns, from station to result")
@@ -91,7 +92,7 @@ def correction_rows(site: JudgedSite, day: DayOfTest, lines: Sequence[Sequence[A
             failed += 1
             found = finder.first(line) if failed <= MOST_LINES else "Correct the lines above first."
             row |= _shown(site, found)
-        rows.append([row.get(column.name, "") for column in CORRECTION_COLUMNS])
+        rows.append([_or_dash(row.get(column.name, "")) for column in CORRECTION_COLUMNS])
     return rows
 
 
@@ -109,6 +110,10 @@ def _shown(site: JudgedSite, found: Correction | str) -> dict[str, Any]:
 def _rounded(value: Any, digits: int) -> Any:
     """To a few digits: more than any instrument has, and the same on every processor."""
     return float(f"{value:.{digits}g}") if isinstance(value, float) else WORDS.get(value, str(value))
+
+
+def _or_dash(value: Any) -> Any:
+    return NOT_APPLICABLE if value == "" else value  # a cell that is empty is worked out anew when a file is opened
 
 
 def _word(cell: Any) -> str:

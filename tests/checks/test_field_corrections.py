@@ -191,13 +191,13 @@ def test_a_pattern_or_a_loss_test_alone_names_an_input():
 def test_what_is_as_computed_corrects_nothing():
     """L4 gives 14.4 gpm of 20 by hand: the design is at fault, no input."""
     found = corrected(judged("US"), "L4 | shower", {"flow_verdict": "FAIL"}, flow=14.4, flowing=15.6)
-    assert found["sheet"] == ""
+    assert found["sheet"] == "–"
     assert found["sentence"].startswith("As computed")
 
 
 def test_a_flow_without_its_pressure_is_not_explained():
     found = corrected(judged("US"), "L1 | shower", {"flow_verdict": "FAIL"}, flow=15.0)
-    assert found["sheet"] == ""
+    assert found["sheet"] == "–"
     assert found["sentence"].startswith("Measure the flowing pressure first")
 
 
@@ -207,8 +207,8 @@ def test_lines_of_no_station_and_lines_that_passed_stay_blank():
     strange = dict.fromkeys(FIELD_LINE) | {"tag": "L9", "outlet": "shower", "result": "FAIL"}
     passed = dict.fromkeys(FIELD_LINE) | {"tag": "L1", "outlet": "shower", "result": "PASS", "static": 62.0}
     rows = site.correction_rows(DAY, [blank, [strange[n] for n in FIELD_LINE], [passed[n] for n in FIELD_LINE]])
-    assert [dict(zip(NAMES, row, strict=True))["sentence"] for row in rows] == ["", "", ""]
-    assert [row[:2] for row in rows] == [["", 0.0], ["L9 | shower", 0.0], ["L1 | shower", 62.0]]
+    assert [dict(zip(NAMES, row, strict=True))["sentence"] for row in rows] == ["–", "–", "–"]
+    assert [row[:2] for row in rows] == [["–", 0.0], ["L9 | shower", 0.0], ["L1 | shower", 62.0]]
 
 
 def test_lines_that_are_too_narrow_are_refused():

@@ -1,14 +1,31 @@
 """The charts of the Cover: what they keep is what the cells show; they follow the inputs; others are left alone."""
 
+import itertools
 import re
 import zipfile
 from xml.etree import ElementTree
 
 import pytest
 
-from drenchbook.result_tables import PATH_BARS
-from drenchbook.workbook.chart_sheet import BASE, COURSE_AT, FIRST, LOST, MARGINS_AT, NEEDED, STANDS, TITLES_ROW
-from drenchbook.workbook.layout import CHART_DATA
+from drenchbook.checks import judge
+from drenchbook.convert_command import in_units
+from drenchbook.json_report import file_report
+from drenchbook.report import Report
+from drenchbook.result_tables import MARGIN_COLUMNS, PATH_BARS
+from drenchbook.workbook.building import workbook_bytes
+from drenchbook.workbook.chart_sheet import (
+    BASE,
+    COURSE_AT,
+    FIRST,
+    LEVEL,
+    LOST,
+    MARGINS_AT,
+    NEEDED,
+    STANDS,
+    TITLES_ROW,
+)
+from drenchbook.workbook.evaluator import evaluate_workbook
+from drenchbook.workbook.layout import CHART_DATA, COURSE_STATION_COLUMN, COURSE_STATION_ROW, cell_name
 from drenchbook.workbook.recalculating import recalculate
 from tests.workbook.packages import loaded, parts
 
@@ -89,6 +106,75 @@ def test_temperatures_are_those_of_the_station_that_runs_out_first(lab):
     at_ten = next(warm for minutes, warm in rows if minutes == 10)
     assert at_ten == pytest.approx(85, abs=0.5)
     assert rows[-1][1] < 60
+
+
+@pytest.fixture(scope="module", params=["US", "SI"])
+def chart_and_report(request, lab_site, tmp_path_factory):
+    """Cells of Chart data of the laboratory in a unit system, and the JSON report of the same site."""
+    site = in_units(lab_site, request.param) if request.param != lab_site.units else lab_site
+    path = tmp_path_factory.mktemp("charts") / "lab.xlsx"
+    path.write_bytes(workbook_bytes(site, cases_shown=3))
+    values = evaluate_workbook(loaded(path), {CHART_DATA}).values
+    report = Report(judge(site))
+    cells = {cell: value for (sheet, cell), value in values.items() if sheet == CHART_DATA}
+    return cells, file_report("lab", report, (), report.verdict), request.param
+
+
+def block(cells, first_column, columns, rows):
+    """Rows of one table of Chart data."""
+    return [[cells.get(cell_name(FIRST + row, first_column + column, fixed=False)) for column in range(columns)]
+            for row in range(rows)]  # fmt: skip
+
+
+def case_of(report, words):
+    """The case of the JSON report that a title names."""
+    named = {f"{one['label']}: {one['season']} season, {one['supply']} supply"
+             + ("" if one["fault"] == "normal" else f", {one['fault']}"): one for one in report["cases"]}  # fmt: skip
+    return named[words]
+
+
+def test_the_bars_of_pressure_add_up_to_the_supply_and_end_at_the_outlet_of_the_report(chart_and_report):
+    cells, report, units = chart_and_report
+    title = cells[cell_name(TITLES_ROW, 0, fixed=False)]
+    head, _, words = title.partition(": ")
+    assert head == f"Pressure from the supply to the outlet, {'psi' if units == 'US' else 'kPa'}"
+    pressures = [outlet["pressure"] for outlet in case_of(report, words)["outlets"]]
+    rows = block(cells, 0, NEEDED + 2, len(PATH_BARS))
+    at_outlet = min(one["value"] for one in pressures)
+    assert {one["unit"] for one in pressures} == {"psi" if units == "US" else "kPa"}
+    assert rows[-2][STANDS] == pytest.approx(at_outlet, rel=1e-6)
+    falls = [before[LEVEL] - row[LEVEL] for before, row in itertools.pairwise(rows[:-2])]
+    assert [abs(fall) for fall in falls] == pytest.approx([row[LOST] for row in rows[1:-2]])
+    assert at_outlet + sum(falls) == pytest.approx(rows[0][STANDS], rel=1e-5)
+
+
+def test_the_margins_are_those_of_the_report(chart_and_report):
+    cells, report, _ = chart_and_report
+    rows = block(cells, MARGINS_AT, 1 + len(MARGIN_COLUMNS), len(report["stations"]))
+    numbers = 0
+    for row, station in zip(rows, report["stations"], strict=True):
+        assert row[0] == station["tag"]
+        margins = {one["id"]: one["margin"] for one in station["checks"]}
+        for shown, (_, _, check) in zip(row[1:], MARGIN_COLUMNS, strict=True):
+            if isinstance(shown, float):
+                numbers += 1
+                assert 0 <= max(-1, min(1, margins[check])) - shown + 1e-9 < 0.001, (row[0], check)  # 0.1 %, down
+    assert numbers > 12
+
+
+def test_the_course_is_the_same_in_both_unit_systems_and_that_of_the_report(chart_and_report):
+    """Least and greatest over the flush are those that the report tells; the limits are 60 and 100 °F."""
+    cells, report, units = chart_and_report
+    title = cells[cell_name(TITLES_ROW, COURSE_AT, fixed=False)]
+    station = cells[cell_name(COURSE_STATION_ROW, COURSE_STATION_COLUMN, fixed=False)]
+    course = next(one for one in case_of(report, title.partition(": ")[2])["course"] if one["station"] == station)
+    rows = [row for row in block(cells, COURSE_AT, 5, 68) if isinstance(row[0], float)]
+    felt = [row[1] for row in rows]
+    assert course["lowest"]["value"] == pytest.approx(min(felt), abs=0.3)
+    assert course["highest"]["value"] == pytest.approx(max(felt), abs=0.05)
+    limits = (60, 100) if units == "US" else (15.5556, 37.7778)
+    assert rows[0][3:] == pytest.approx(limits, abs=1e-3)
+    assert course["lowest"]["unit"] in title
 
 
 def test_they_follow_another_input(lab, tmp_path):

@@ -1,5 +1,7 @@
 """The Field test: windows are the hand calculation's, and each reading gets the verdict a person would give."""
 
+import itertools
+
 import pytest
 
 from drenchbook.result_tables import FIELD_READINGS, FIELD_TIMES
@@ -258,3 +260,27 @@ def test_a_valve_line_shows_the_worst_of_its_stations(book):
 
 def test_times_are_in_the_order_of_the_sheet():
     assert [int(name[1:]) for name in FIELD_TIMES] == [0, 5, 10, 15, 20, 30, 45, 60, 120, 180, 300, 600, 900]
+
+
+def test_it_prints_on_small_paper_in_letters_of_eight_points(book):
+    """Letter across, three pages wide: each no wider than the paper, every letter of 8 pt and more at that scale."""
+    sheet = book[FIELD_TEST]
+    scale = sheet.page_setup.scale
+    assert (sheet.page_setup.paperSize, sheet.page_setup.orientation) == (1, "landscape")
+    assert (sheet.print_title_rows, sheet.print_title_cols) == ("$14:$16", "$A:$B")
+    last = PLACE["first"] + 1
+    sizes = {cell.font.size for row in sheet.iter_rows(max_col=last) for cell in row}
+    assert min(sizes) * scale / 100 >= 8
+    breaks = [0, *(one.id for one in sheet.col_breaks.brk), last]
+    assert len(breaks) == 4
+
+    widths = {column: group.width for group in sheet.column_dimensions.values()
+              for column in range(group.min, group.max + 1)}  # fmt: skip
+
+    def inches(columns):
+        """Widths of a file count the 5 dots of a column's rim; a character of the standard font is 7/96 in."""
+        return sum(7 * widths[column + 1] for column in columns) / 96 * scale / 100
+
+    paper = 11 - sheet.page_margins.left - sheet.page_margins.right
+    for start, end in itertools.pairwise(breaks):
+        assert inches([*(range(2) if start else ()), *range(start, end)]) <= paper

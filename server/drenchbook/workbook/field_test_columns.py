@@ -27,7 +27,7 @@ WIDTHS = {
     **dict.fromkeys(("static_verdict", "flow_verdict", "pressure_verdict", "temperature_verdict", "result", "group"),
                     9.8),
     "temperature_verdict": 10.6,
-    "sheet": 9.5, "row": 9.5, "column": 10.0, "now": 8.0, "suggested": 9.0, "unit_of_it": 5.5, "first": 26.0,
+    "sheet": 9.5, "row": 9.5, "column": 10.0, "now": 8.0, "suggested": 9.0, "unit_of_it": 5.5, "first": 24.6,
 }  # fmt: skip
 WIDTH = 8.2  # together with these a page is full at the scale it is printed
 

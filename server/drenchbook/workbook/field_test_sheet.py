@@ -38,6 +38,7 @@ from drenchbook.workbook.field_test_formulas import (
 from drenchbook.workbook.layout import (
     CORRECTION,
     FIELD,
+    FIELD_ASKED,
     FIELD_DAY_COLUMN,
     FIELD_DAY_ROW,
     FIELD_FIRST,
@@ -159,6 +160,9 @@ def _draw_headings(drawing: Drawing, sheet: Any, top: int, groups: tuple[tuple[s
     look = drawing.look
     for place in range(PLACE["first"] + 1):
         sheet.write_blank(top, place, None, look("band"))
+    if top == GROUPS:  # repeated on every page
+        short = f'=IF({SAMPLE_ROWS}>0,"■ SAMPLE","")'
+        sheet.write_formula(top, PLACE["outlet"], short, look("band", font_color=FAIL_FILL))
     for name, words in groups:
         if words:
             sheet.write_string(top, PLACE[name], words, look("band"))
@@ -231,9 +235,19 @@ def _draw_window(drawing: Drawing, sheet: Any, row: int, name: str, column: str,
     found = cell_name(row, PLACE["found"], fixed=False)
     value = f"INDEX({drawing.layout.results[FIELD].named(column)},{found})"
     shown = f'IF(ISNUMBER({value}),{value},IF(ISERROR({value}),"?",IF({value}&""="{BLANK}","",{value}&"")))'
-    formula = f'=IF(ISNUMBER({found}),IF({STATE}=1,{shown},"?"),"")'
+    # without the day nothing is looked up: other programs work these cells out anew, and have no functions for it
+    known = (
+        "TRUE" if name == "need" and column == "need" and row < field_valve_row(drawing.site, 0) else _day_is_known()
+    )
+    formula = f'=IF(ISNUMBER({found}),IF({known},IF({STATE}=1,{shown},"?"),""),"")'
     style = drawing.look("row", align="center", text_wrap=True, num_format=DECIMALS.get(quantity, "0.0"))
     sheet.write_formula(row, PLACE[name], formula, style)
+
+
+def _day_is_known() -> str:
+    """Whether everything stands there that the windows rest on; the pressure after the tests comes last."""
+    cells = [cell_name(FIELD_DAY_ROW + number, FIELD_DAY_COLUMN) for number in sorted(FIELD_ASKED)]
+    return f"COUNT({cells[0]},{cells[2]}:{cells[-1]})={len(cells) - 1}"
 
 
 def _draw_typed(drawing: Drawing, sheet: Any, row: int, name: str, *, number: bool = False) -> None:
