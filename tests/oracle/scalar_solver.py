@@ -446,6 +446,27 @@ class Oracle:
                     return Answer(True, flows, got, valves)
         raise AssertionError(f"the slow solver is stuck at {best[0]:g} Pa: {case}")
 
+    def leaks(self, case):
+        """Flows of the outlets where cold water fails, and whether any valve has hot water: data, not hydraulics.
+
+        Each valve passes what its data sheets say, shared by rated flow; where the main is lost, unless hot water comes
+        from a supply of its own.
+        """
+        flow, some, rated = dict.fromkeys(case.open, 0.0), False, {}
+        for tag, slot in case.open:
+            rated[tag, slot] = self.t["outlet_models"][self.t["stations"][tag][f"outlet_{slot}"]]["rated_flow"]
+        for name in self.valves_of(case):
+            valve = self.t["mixing_valves"][name]
+            roots = [self.chain(valve[side])[0] for side in ("cold_run", "hot_run")]
+            if case.fault == "common main lost" and roots[0] == roots[1]:
+                continue
+            some = True
+            models = [self.t["valve_models"][valve[word]] for word in ("model", "second_model") if valve[word]]
+            mine = [key for key in case.open if (self.chain(self.t["stations"][key[0]]["fed_from"])[0][1]) == name]
+            for key in mine:
+                flow[key] = sum(model["leakage"] for model in models) * rated[key] / sum(rated[one] for one in mine)
+        return flow, some
+
     def still(self, case):
         """Pressures at the outlets when nothing flows (for a cold source: through the better of both ways)."""
         names = self.open_valves(case)

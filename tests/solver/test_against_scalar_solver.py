@@ -7,10 +7,11 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from drenchbook.operating_cases import AS_NORMAL, HOT_LOST, NORMAL, SET, SOURCE_COLD, STATES
+from drenchbook.operating_cases import AS_NORMAL, COLD_LOST, HOT_LOST, MAIN_LOST, NORMAL, SET, SOURCE_COLD, STATES
 from drenchbook.solver_results import CANNOT_REACH, FROM_DATA, MISSING, NO_PATH, NO_WATER, NOT_CONVERGED, SOLVED
 from tests.lab_site import solved
 from tests.oracle.scalar_solver import Case, Oracle
+from tests.solver.random_heat import RandomHeat
 from tests.solver.random_sites import RandomSite
 
 # A few in the suite; RANDOM_SITES=1000 asks for more, as each change of the solver should, and 500:1000 for some.
@@ -67,6 +68,22 @@ def test_random_site(seed):
         for state, opening in [*rng.sample(places, min(2, len(places))), *rng.sample(sets, min(2, len(sets)))]:
             case = case_of(one, fault, state, opening)
             compare(one, fault, state, opening, oracle.solve(case))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_leaks_when_cold_water_fails(seed):
+    """Cold supply failure and a lost main, every opening: the leakage of data sheets where there is hot pressure."""
+    one = solved(RandomHeat(seed).site(), faults=(COLD_LOST, MAIN_LOST))
+    oracle = Oracle(one.site)
+    for fault in (COLD_LOST, MAIN_LOST):
+        result = one.results.fault(fault)
+        for opening in range(len(one.cases)):
+            case = case_of(one, fault, opening % len(STATES), opening)
+            flow, some = oracle.leaks(case)
+            assert (result.state[:, opening] == (FROM_DATA if some else NO_WATER)).all()
+            got = result.outlet_flow[:, one.cases.outlets.of(opening)]
+            wanted = [flow[key] if some else np.nan for key in case.open]
+            assert got == pytest.approx(np.array([wanted] * len(STATES)), rel=1e-9, abs=1e-15, nan_ok=True)
 
 
 @pytest.mark.parametrize("seed", range(10))
