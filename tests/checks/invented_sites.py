@@ -6,9 +6,11 @@ import copy
 import datetime
 from typing import Any
 
+from drenchbook.convert_command import in_units
 from drenchbook.json_report import file_report
 from drenchbook.report import Report
 from drenchbook.site_file import site_of_document
+from drenchbook.site_sheets import full_grids, read_grids
 from drenchbook.table_results import report_of
 
 Row = dict[str, Any]
@@ -108,3 +110,9 @@ def check(report: Report, tag: str, name: str) -> dict[str, Any]:
     (row,) = [one for one in file_report("invented", report, (), report.verdict)["stations"] if one["tag"] == tag]
     (told,) = [one for one in row["checks"] if one["id"] == name]
     return dict(told)
+
+
+def in_system(tables: dict[str, Any], units: str) -> Report:
+    """The site of those tables, converted to a unit system and judged there."""
+    site = in_units(site_of_document(tables, "invented").site, units)
+    return report_of(read_grids(full_grids(site)), "invented")
