@@ -26,6 +26,7 @@ Numbers: TypeAlias = np.ndarray[Any, Any]
 
 COMMON, COLD, HOT, TEMPERED = range(4)  # where a stretch lies on the path of one station
 PARTS = 4
+AT_ONCE = 4000  # segments whose friction is worked out together, so that all of its numbers stay near the processor
 
 
 @dataclass(frozen=True)
@@ -99,7 +100,11 @@ class Paths:
 
     def _add_segments(self, flow: Numbers, loss: Numbers, slope: Numbers) -> None:
         one = self.segments
-        number, rise = darcy_number_kernel(self.of(flow, one.group) * one.reynolds, one.roughness)
+        reynolds = self.of(flow, one.group) * one.reynolds
+        number, rise = np.empty_like(reynolds), np.empty_like(reynolds)
+        for start in range(0, len(one.group), AT_ONCE):
+            at = slice(start, start + AT_ONCE)
+            number[:, at], rise[:, at] = darcy_number_kernel(reynolds[:, at], one.roughness[at])
         number *= one.pressure
         groups, first = self.first_segments
         loss[:, groups] += np.add.reduceat(number, first, axis=1)
