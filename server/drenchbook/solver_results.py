@@ -83,7 +83,7 @@ class FaultResults:
 
     fault: str
     state: Numbers  # [S, O] int: SOLVED … NO_PATH
-    residual_pressure: Numbers  # [S, O] largest pressure imbalance of an independent walk of the paths [Pa]
+    residual_pressure: Numbers  # [S, O] largest difference of what outlets need and the paths give [Pa]
     residual_flow: Numbers  # [S, O] largest imbalance of one outlet's flow, as a share of that flow [-]
     beyond_item: Numbers  # [S, O] int: index in Network.curve_names of the curve that was left, -1 none
     outlet_flow: Numbers  # [S, pairs of opening and outlet] at its own temperature [m³/s]
