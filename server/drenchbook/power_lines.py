@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any, TypeAlias
 
 import numpy as np
 
-from drenchbook.check_samples import PASSED, SLACK
+from drenchbook.check_samples import PASSED, SLACK, WARNED
 from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.checks import Judgement
+from drenchbook.hot_water import DAY
 from drenchbook.operating_cases import POWER_LOST
+from drenchbook.quantity_text import LEAST, quantity_text
 from drenchbook.site_line import SiteLine, line, name_of, sentence, unknown
 from drenchbook.site_model import tag_key
 
@@ -25,10 +28,23 @@ def power_lines(judgement: Judgement) -> Iterator[SiteLine]:
     context = judgement.context
     for source in context.site.hot_water_sources:
         stops = "is not heated any more: what it stored is all" if source.kind == STORAGE else "gives cold water"
-        yield _line_of(judgement, source, stops, _behind(judgement, "hot_water_sources", source))
+        found = _line_of(judgement, source, stops, _behind(judgement, "hot_water_sources", source))
+        yield replace(found, message=found.message + _lasts(judgement, source)) if found.outcome == WARNED else found
     for device in context.site.line_devices:
         if device.kind == BOOSTER:
             yield _line_of(judgement, device, "adds no pressure", _behind_device(judgement, device))
+
+
+def _lasts(judgement: Judgement, source: Any) -> str:
+    """How long the hot water of a storage that is not heated lasts, in the shortest case that is known."""
+    number, pairs = judgement.site.hot_water_sources.index(source), judgement.cases.sources
+    at = np.flatnonzero(pairs.member == number)
+    seconds = judgement.measures.hot_seconds(POWER_LOST)[:, at]
+    if source.kind != STORAGE or np.isnan(seconds).all() or np.nanmin(seconds) >= DAY:
+        return ""
+    state, place = np.unravel_index(int(np.nanargmin(seconds)), seconds.shape)
+    lasts = quantity_text(float(seconds[state, place]), "minutes", judgement.context.units, LEAST)
+    return f" Its hot water then lasts {lasts} in {judgement.cases.label(int(pairs.opening[at[place]]))}."
 
 
 def _line_of(judgement: Judgement, row: Any, stops: str, behind: list[int]) -> SiteLine:

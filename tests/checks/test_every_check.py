@@ -213,7 +213,9 @@ FIRES = (
           r"^With strainers fouled shower of L5 gets 1[89]\.\d gpm of 20\.0 gpm\."),
     Fires("PWR-1", laboratory, "WH-1", WARNED,
           r"^Without power WH-1 is not heated any more: what it stored is all\. "
-          r"Required flow is left at L1, L2, L3, L5; too little flow at L4\.$"),
+          # 229 gal in 15 min [worked laboratory]; 150 gal are stored: 9.8 min
+          r"Required flow is left at L1, L2, L3, L5; too little flow at L4\. "
+          r"Its hot water then lasts (9\.[6-9]|10\.0) min in L1 \+ L2\.$"),
     Fires("PWR-1", lambda: lab("hot_water_sources", "WH-1", needs_power=BLANKED), "WH-1", NOT_KNOWN,
           r"whether WH-1 needs power is blank\.$"),
     Fires("OUT-1", lambda: lab("project", "", stations_out_of_service=1.0), "acids, Lab 101, fume hoods", WARNED,
