@@ -1,17 +1,19 @@
 """The workbook in a real spreadsheet program that has no add-in: banner, fingerprint, pages, and the way back."""
 
 import datetime
+import re
 import subprocess
 
 import pytest
 
 from drenchbook.workbook.evaluator import evaluate_workbook
 from drenchbook.workbook.layout import TEMPLATE_VERSION
-from drenchbook.workbook.pictures import converted, printed
+from drenchbook.workbook.pictures import converted, printed, sheets_of_pages
 from drenchbook.workbook.recalculating import recalculate
 from tests.formulas.libreoffice import need_libreoffice, recalculated
 from tests.workbook.packages import loaded, part_of, with_text
 
+LEAST_LETTERS = 7.6  # points, of nine letters in ten: 8 less what a page in SI units and rounding take
 STALE = "RESULTS DO NOT BELONG TO THESE INPUTS"
 BANNERS = {"Cover": "B4", "Schedule": "A5", "Cases": "A4", "Results": "A3"}
 
@@ -87,11 +89,24 @@ def test_a_file_that_the_program_saved_is_recalculated(lab, tmp_path):
     assert saved.read_bytes() == once
 
 
+def letter_sizes(pdf):
+    """Of each page, the size of every letter, in points: the program that lists them gives three dots a point."""
+    run = ["pdftohtml", "-xml", "-i", "-zoom", "3", "-stdout", str(pdf)]
+    text = subprocess.run(run, check=True, capture_output=True).stdout.decode("utf-8", errors="replace")
+    fonts, pages = {}, []
+    for page in text.split("<page ")[1:]:
+        fonts |= {name: float(size) / 3 for name, size in re.findall(r'<fontspec id="(\d+)" size="(-?\d+)"', page)}
+        found = re.findall(r'<text [^>]*font="(\d+)">(.*?)</text>', page, re.DOTALL)
+        letters = [(fonts[font], len(re.sub(r"<[^>]*>|\s", "", words))) for font, words in found]
+        pages.append([size for size, number in letters for _ in range(number)])
+    return pages
+
+
 @pytest.mark.parametrize("fixture", ["lab", "blank_si"])
 def test_pages_hold_their_words(fixture, request, tmp_path):
     pdf = printed(request.getfixturevalue(fixture), tmp_path)
-    text = subprocess.run(["pdftotext", "-layout", str(pdf), "-"], check=True, capture_output=True).stdout.decode()
-    text = " ".join(text.split())
+    pages = subprocess.run(["pdftotext", "-layout", str(pdf), "-"], check=True, capture_output=True).stdout.decode()
+    text = " ".join(pages.split())
     for spoilt in ("###", "#NAME?", "#REF!", "#VALUE!", "#N/A", "Err:", STALE):
         assert spoilt not in text, spoilt
     for words in (
@@ -105,3 +120,20 @@ def test_pages_hold_their_words(fixture, request, tmp_path):
     if fixture == "lab":
         assert "4 FAIL 0 UNKNOWN 1 WARN 0 OK" in text
         assert "SAMPLE DATA in 6 rows: not for issue" in text
+        unmarked = [number for number, page in enumerate(pages.split("\f")[:-1], start=1) if "SAMPLE" not in page]
+        assert unmarked == [], "SAMPLE stands on every printed page"
+    smallest = {}
+    for sheet, sizes in zip(sheets_of_pages(pdf), letter_sizes(pdf), strict=True):
+        smallest[sheet] = min(smallest.get(sheet, 99), sorted(sizes)[len(sizes) // 10])
+    for sheet in (
+        "Cover",
+        "Project",
+        "Limits",
+        "Pipe runs",
+        "Stations",
+        "Schedule",
+        "Cases",
+        "Worked path",
+        "Field test",
+    ):
+        assert smallest[sheet] >= LEAST_LETTERS, (sheet, smallest[sheet])
