@@ -13,7 +13,7 @@ from drenchbook.workbook.recalculating import recalculate
 from tests.formulas.libreoffice import need_libreoffice, recalculated
 from tests.workbook.packages import loaded, part_of, with_text
 
-LEAST_LETTERS = 7.6  # points, of nine letters in ten: 8 less what a page in SI units and rounding take
+LEAST_LETTERS = 7.3  # points, of nine letters in ten: 8 less what the foot, a page in SI units and rounding take
 STALE = "RESULTS DO NOT BELONG TO THESE INPUTS"
 BANNERS = {"Cover": "B4", "Schedule": "A5", "Cases": "A4", "Results": "A3"}
 

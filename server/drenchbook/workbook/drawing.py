@@ -45,7 +45,7 @@ class Drawing:
             sheet.set_print_scale(scale)
         else:
             sheet.fit_to_pages(wide, tall)  # 0: as many as it takes
-        size = 10 if large else 8  # some programs draw it smaller with the page
+        size = 10 if large else 9  # some programs draw it smaller with the page
         version = f"Drenchbook {__version__}, template {TEMPLATE_VERSION}"
         sheet.set_footer(f"&L&{size}&F   &A&C&{size}{version}. Design aid: see sheet Cautions.&R&{size}Page &P of &N",
                          {"scale_with_doc": False})  # fmt: skip
