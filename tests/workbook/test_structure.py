@@ -210,3 +210,10 @@ def test_a_small_screen_shows_the_schedule_from_tag_to_governing_case(fixture, r
         shown += 0 if span.hidden else int(span.width * 7 + 0.5)  # the file's width has the cell's own dots in it
     assert zoom >= 0.75
     assert 1000 < shown * zoom <= 1366 - 44
+
+
+def test_a_blank_schedule_names_no_date_and_no_method(blank_si, lab):
+    """A blank cell is not the day 0 of the calendar."""
+    blank, filled = (loaded(path, data_only=True)["Schedule"]["A4"].value for path in (blank_si, lab))
+    assert "friction by no method yet · calculated for no date yet" in blank
+    assert "calculated for 2026-05-04" in filled

@@ -90,9 +90,10 @@ def _draw_head(drawing: Drawing, sheet: Any) -> None:
     project = f'{setting_cell("project")}&""'
     sheet.write_formula(PROJECT_LINE, 0, f'={project}&"      "&{counts}&{sample}', look("subtitle"))
     sheet.write_formula(COUNT_LINE, 0, agreement_formula(), look("strong"))
+    method, date = setting_cell("friction_method"), setting_cell("calculation_date")
     basis = (f'={setting_cell("criteria_set")}&" · {drawing.units} units · friction by "&'
-             f'{setting_cell("friction_method")}&" · calculated for "&IFERROR(TEXT({setting_cell("calculation_date")},'
-             f'"yyyy-mm-dd"),"no date")&" · "&{changed_limits()}')  # fmt: skip
+             f'IF(LEN({method})=0,"no method yet",{method})&" · calculated for "&'
+             f'IF(ISNUMBER({date}),TEXT({date},"yyyy-mm-dd"),"no date yet")&" · "&{changed_limits()}')  # fmt: skip
     sheet.write_formula(BASIS_LINE, 0, basis, look("plain"))
     drawing.banner(sheet, BANNER_LINE, width=COLUMN["message"] + 1)
     place = COLUMN["governing_case"]
