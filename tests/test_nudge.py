@@ -77,6 +77,7 @@ OUT_OF_REACH = {
     "pipe_flow.TURBULENT_LIMIT": "a convention: printed losses above Re 2300 use the turbulent formula throughout",
     "mixing_valve.SMALLEST_FLOW": "a guard against 0/0; no result depends on it",
     "mixing_valve.LARGEST_STEPS": "a limit of an iteration that ends long before",
+    "mixing_valve.USUAL_STEPS": "steps of an iteration before it is first asked whether it has ended",
     "mixing_valve.SETTLED": "the step at which an iteration ends",
     "storage.STANDARD_APPROACH": "a default of common practice; makers' data replace it",
     "heat_loss.FILM_COEFFICIENT": "a default chosen between two rows of the guide, whose test only brackets it",
