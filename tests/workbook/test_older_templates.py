@@ -1,6 +1,7 @@
 """A workbook of an older template: recalc says how to make it new, and convert loses nothing that was typed in it.
 
-`older/laboratory_of_template_1.xlsx` is the sample laboratory as the generator of template version 1 wrote it.
+`older/laboratory_of_template_1.xlsx` and `…_2.xlsx` are the sample laboratory as the generators of those versions wrote
+it.
 """
 
 import datetime
@@ -12,6 +13,7 @@ import pytest
 from openpyxl.comments import Comment
 
 from drenchbook.command_line import main
+from drenchbook.site_file import read_site_file
 from drenchbook.site_tables import LIMITS, PROJECT, TABLES
 from tests.workbook.packages import loaded
 
@@ -27,6 +29,20 @@ NEWER = {  # columns that came with template version 2
 @pytest.fixture
 def old(tmp_path):
     return Path(shutil.copy(OLD, tmp_path / "old.xlsx"))
+
+
+@pytest.fixture
+def second(tmp_path):
+    return Path(shutil.copy(OLD.with_name("laboratory_of_template_2.xlsx"), tmp_path / "second.xlsx"))
+
+
+def test_a_workbook_of_version_2_is_refused_by_recalc_and_read_whole_by_convert(second, tmp_path, capsys, lab_site):
+    assert main(["recalc", str(second)]) == 2
+    assert "was made with template version 2, this program has version" in capsys.readouterr().err
+    new = tmp_path / "new.toml"
+    assert main(["convert", str(second), str(new)]) == 0
+    assert "blank" not in capsys.readouterr().err
+    assert read_site_file(new).site == lab_site
 
 
 def typed(path, sheet):

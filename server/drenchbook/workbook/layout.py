@@ -11,7 +11,7 @@ from drenchbook.site_model import Site, tag_key
 from drenchbook.site_tables import PROJECT, STATIONS, TABLES, Column, Table
 
 # Raised whenever an older workbook can no longer be read as it stands; older_templates.py then says what it had.
-TEMPLATE_VERSION = 2
+TEMPLATE_VERSION = 3
 VERSION_NAME = "Template_version"
 
 COVER, SCHEDULE, CASES, RESULTS, CAUTIONS_SHEET, CHECK = "Cover", "Schedule", "Cases", "Results", "Cautions", "Check"
