@@ -35,8 +35,8 @@ BLANK_BOX = "An empty box is a test that was not made: it is no pass."
 WEEKLY_SOURCE = (
     "Weekly activation: ANSI/ISEA Z358.1, told by the OSHA InfoSheet on contaminated water in eyewashes (2015); "
     "confirm it in the edition you own.",
-    "Flush: the longest purge of the station's tempered runs that was computed, "
-    f"rounded up to {STEP} s (common practice); longer where the maker or the water management plan asks.",
+    f"Flush: the longest purge that was computed, of the slowest outlet alone and through circulated runs too, to {STEP} s "
+    "up (common practice); longer where the maker or the water management plan asks.",
 )
 WEEKLY_HOW = (
     "Open each outlet until the flush has ended; feel for tepid, steady water; shut. Initials where all was right, "
@@ -134,7 +134,8 @@ def _draw_weekly(drawing: Drawing, parts: Sequence[Part]) -> None:
     sheet.set_row(HEADINGS, 62)
     for number in range(WEEKS):
         start = cell_name(TYPED, FIRST_WEEK_COLUMN)
-        turned = look("heading", rotation=90, num_format="yyyy-mm-dd", align="center", indent=0)
+        # White, so that a date can be written by hand where none is typed.
+        turned = look("filled", rotation=90, num_format="yyyy-mm-dd", align="center", bold=True, border=1)
         sheet.write_formula(HEADINGS, first + number, f'=IF(ISNUMBER({start}),{start}+{7 * number},"")', turned)
         sheet.write_string(UNITS, first + number, f"week {number + 1}", look("unit", bottom=2, bottom_color=SLATE))
     row = _draw_rows(drawing, sheet, parts)
