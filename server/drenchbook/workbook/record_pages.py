@@ -35,8 +35,8 @@ BLANK_BOX = "An empty box is a test that was not made: it is no pass."
 WEEKLY_SOURCE = (
     "Weekly activation: ANSI/ISEA Z358.1, told by the OSHA InfoSheet on contaminated water in eyewashes (2015); "
     "confirm it in the edition you own.",
-    f"Flush: the longest purge that was computed, of the slowest outlet alone and through circulated runs too, to {STEP} s "
-    "up (common practice); longer where the maker or the water management plan asks.",
+    "Flush: the longest purge that was computed, of the slowest outlet alone and with circulated runs, rounded up to "
+    f"{STEP} s (common practice); longer where the maker or the water management plan asks.",
 )
 WEEKLY_HOW = (
     "Open each outlet until the flush has ended; feel for tepid, steady water; shut. Initials where all was right, "
