@@ -60,7 +60,7 @@ def test_where_no_bypass_is_enough_it_is_said():
 def test_a_missing_bypass_is_to_be_fitted():
     site = lab("mixing_valves", "MV-1", parallel_bypass=False)
     sentence = told(site, "BYP-1", "L5")
-    named = float(re.match(r"Fit a parallel bypass: A bypass of ([\d.]+) Cv or more at MV-1", sentence).group(1))
+    named = float(re.match(r"Fit a parallel bypass: a bypass of ([\d.]+) Cv or more at MV-1", sentence).group(1))
     fitted = edited(edited(site, "mixing_valves", "MV-1", parallel_bypass=True), "valve_models", MODEL,
                     bypass_coefficient=named)  # fmt: skip
     assert outcome(fitted, "BYP-1", "L5") == PASSED
