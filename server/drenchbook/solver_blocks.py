@@ -103,10 +103,9 @@ class Block:
     def __len__(self) -> int:
         return len(self.opening)
 
-    def take(self, at: Numbers, names: frozenset[str] | None = None) -> Block:
-        """The openings at these places. With `names` only those fields are cut, and no other may be used again."""
-        wanted = self.__dict__ if names is None else names
-        return replace(self, **{name: _taken(name, self.__dict__[name], at) for name in wanted})
+    def take(self, at: Numbers) -> Block:
+        """The openings at these places."""
+        return replace(self, **{name: _taken(name, value, at) for name, value in self.__dict__.items()})
 
 
 def _taken(name: str, value: Any, at: Numbers) -> Any:
