@@ -108,6 +108,7 @@ RANKS: dict[str, float] = {
     "path_rows.py": 10.57,
     "field_day.py": 10.55,
     "field_windows.py": 10.57,
+    "field_lines.py": 10.58,
     "field_corrections.py": 10.59,
     "course_rows.py": 10.58,
     "report.py": 10.6,

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from drenchbook.errors import InputError
-from drenchbook.field_day import DayOfTest, site_of_station
-from drenchbook.field_windows import KEY, Windows, windows_on
+from drenchbook.field_day import DayOfTest
+from drenchbook.field_lines import Correction, FieldLines, number_of, word_of
+from drenchbook.field_windows import KEY, Windows
 from drenchbook.judged_site import JudgedSite
 from drenchbook.operating_cases import NORMAL, STATES
 from drenchbook.physics.outlets import outlet_flow
@@ -27,39 +27,15 @@ from drenchbook.result_tables import (
     FIELD_SECONDS,
     FIELD_TIMES,
     NOT_APPLICABLE,
-    VALVE_GROUP,
 )
-from drenchbook.site_model import Site, tag_key
+from drenchbook.site_model import tag_key
 from drenchbook.site_tables import TABLE_BY_KEY
 from drenchbook.solver import step_by_step
-from drenchbook.units import from_si, to_si, unit_of
 
 FAIL = "FAIL"
 OUTLET_SLACK = 0.02  # by which flow and pressure of an outlet may miss its curve before its data is doubted
 WORDS = {None: "blank", True: "Y", False: "N"}
-MOST_TIMES = 50.0  # a length or coefficient is not looked for beyond so many times what it is
 MOST_LINES = 200  # failed lines that are worked out; those after them say so
-QUANTITIES = {
-    **dict.fromkeys(
-        ("static", "flowing", "pressure_least", "pressure_most", "static_least", "static_most"), "pressure"
-    ),
-    **dict.fromkeys(("need", "flow", "flow_low", "flow_high", "flow_least", "flow_most"), "flow"),
-    **dict.fromkeys(
-        ("temperature_least", "temperature_most", "limit_least", "limit_most", *FIELD_TIMES), "temperature"
-    ),
-}  # of the cells of a line; the rest is counted in seconds or is words
-
-
-@dataclass(frozen=True)
-class Correction:
-    """One cell to look at; values in the units of the site, text where there is no number."""
-
-    table: str
-    row: str
-    column: str
-    now: Any
-    suggested: Any
-    sentence: str
 
 
 def correction_rows(site: JudgedSite, day: DayOfTest, lines: Sequence[Sequence[Any]]) -> list[list[Any]]:
@@ -86,9 +62,9 @@ def correction_rows(site: JudgedSite, day: DayOfTest, lines: Sequence[Sequence[A
     rows, failed = [], 0
     for cells in lines:
         line = dict(zip(FIELD_LINE, cells, strict=True))
-        key = f"{_word(line['tag'])}{KEY}{_word(line['outlet'])}" if _word(line["tag"]) else ""
-        row: dict[str, Any] = {"key": key, "asked": sum(_number(line[name], 0.0) for name in FIELD_READINGS)}
-        if _word(line["result"]) == FAIL and finder is not None and finder.knows(key):
+        key = f"{word_of(line['tag'])}{KEY}{word_of(line['outlet'])}" if word_of(line["tag"]) else ""
+        row: dict[str, Any] = {"key": key, "asked": sum(number_of(line[name], 0.0) for name in FIELD_READINGS)}
+        if word_of(line["result"]) == FAIL and finder is not None and finder.knows(key):
             failed += 1
             found = finder.first(line) if failed <= MOST_LINES else "Correct the lines above first."
             row |= _shown(site, found)
@@ -116,37 +92,12 @@ def _or_dash(value: Any) -> Any:
     return NOT_APPLICABLE if value == "" else value  # a cell that is empty is worked out anew when a file is opened
 
 
-def _word(cell: Any) -> str:
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return "" if cell is None else str(cell).strip()
-
-
-def _number(cell: Any, missing: float = math.nan) -> float:
-    return float(cell) if isinstance(cell, (int, float)) and not isinstance(cell, bool) else missing
-
-
-class _Finder:
+class _Finder(FieldLines):
     """Finds the input behind a failed line."""
-
-    def __init__(self, site: JudgedSite, day: DayOfTest):
-        self.site, self.day, self.units = site, day.exact, site.units
-        self.windows = windows_on(site, day)
-        self.context, self.model = self.windows.context, site.judgement.site
-        names, stations = site.cases.outlet_names, site.cases.outlet_station
-        self.outlets = {
-            f"{site.cases.station_tags[station].strip()}{KEY}{names[outlet]}": (int(station), outlet)
-            for outlet, station in enumerate(stations)
-        }
-        self.valves = {f"{str(row.tag).strip()}{KEY}{VALVE_GROUP}": n for n, row in enumerate(self.model.mixing_valves)}
-
-    def knows(self, key: str) -> bool:
-        """Whether a line is one of the site."""
-        return key in self.outlets or key in self.valves
 
     def first(self, line: Mapping[str, Any]) -> Correction | str:
         """The cell behind a failed line, or a sentence where there is none."""
-        key = f"{_word(line['tag'])}{KEY}{_word(line['outlet'])}"
+        key = f"{word_of(line['tag'])}{KEY}{word_of(line['outlet'])}"
         if key in self.valves:
             return self._of_valve(self.valves[key], line)
         station, outlet = self.outlets[key]
@@ -159,54 +110,6 @@ class _Finder:
         if line["pattern"] == "N":
             return self._pattern(outlet, line)
         return self._loss_test(station)
-
-    # ---- cells and windows ----
-
-    def si(self, line: Mapping[str, Any], name: str) -> float:
-        """A reading or a window in SI, not-a-number where it is none."""
-        return float(to_si(_number(line[name]), unit_of(QUANTITIES[name], self.units)))
-
-    def told(self, value: float, quantity: str) -> str:
-        """An SI value as a sentence writes it."""
-        unit = unit_of(quantity, self.units)
-        return f"{float(from_si(value, unit)):.3g} {unit}"
-
-    def typed(self, table: str, column: str, value: float) -> float:
-        """An SI value in the unit of a column."""
-        return float(from_si(value, TABLE_BY_KEY[table].column(column).unit(self.units)))
-
-    def correct(self, table: str, row: Any, column: str, suggested: Any, sentence: str) -> Correction:
-        """A correction of a row of the site as it was designed."""
-        name = str(getattr(row, TABLE_BY_KEY[table].key_column))
-        own = self._own(table, name)
-        return Correction(table, name, column, getattr(own, column), suggested, sentence)
-
-    def _own(self, table: str, name: str) -> Any:
-        key = TABLE_BY_KEY[table].key_column
-        return next(row for row in self.model.rows(TABLE_BY_KEY[table]) if tag_key(getattr(row, key)) == tag_key(name))
-
-    def solved_for(
-        self, station: int, table: str, row: Any, column: str, of: Callable[[Windows], float], target: float
-    ) -> float | None:
-        """The value of a cell, in its own unit, at which a number of the day is what was read; None: no value is.
-
-        From nothing to fifty times what the cell holds.
-        """
-        small, now = site_of_station(self.site.context, station), getattr(row, column)
-        if not isinstance(now, float) or now <= 0 or math.isnan(target):
-            return None
-        seen: dict[float, float] = {}
-
-        def miss(times: float) -> float:
-            if times not in seen:
-                seen[times] = of(Windows(_changed(small, table, row, column, now * times), self.day)) - target
-            return seen[times]
-
-        for times in ((0.5, 0.1, 0.001), (2.0, 8.0, MOST_TIMES)):
-            for end in times:
-                if math.isfinite(miss(1.0)) and math.isfinite(miss(end)) and miss(end) * miss(1.0) <= 0:
-                    return now * _root(miss, 1.0, end)
-        return None
 
     # ---- one outlet ----
 
@@ -309,7 +212,7 @@ class _Finder:
             return "There is no mixing valve on the way: the water comes as cold as it is."
         error = self.windows.day.temperature_error or 0.0
         low, high = self.si(line, "temperature_least"), self.si(line, "temperature_most")
-        start, settled = _number(line["tepid"], 0.0), _number(line["settled"])
+        start, settled = number_of(line["tepid"], 0.0), number_of(line["settled"])
         every = [(seconds, self.si(line, name)) for seconds, name in zip(FIELD_SECONDS, FIELD_TIMES, strict=True)
                  if isinstance(line[name], (int, float))]  # fmt: skip
         read = [one for one in every if one[0] >= settled]
@@ -376,7 +279,7 @@ class _Finder:
 
     def _ran_out(self, station: int, valve: Any, seconds: float) -> Correction | str:
         source = int(
-            self.windows.network.valve_source[self.model.mixing_valves.index(self._own("mixing_valves", valve.tag))]
+            self.windows.network.valve_source[self.model.mixing_valves.index(self.own("mixing_valves", valve.tag))]
         )
         row = self.windows.site.hot_water_sources[source]
         place = self.windows.cases.stations.of(station).start
@@ -432,12 +335,12 @@ class _Finder:
         if line["flow_verdict"] == FAIL:
             return self._bypass(number, valve, model, line)
         if line["static_verdict"] == FAIL:
-            leak = 60 * _number(line["static"]) / _number(line["flowing"])  # volume, and the seconds that it took
+            leak = 60 * number_of(line["static"]) / number_of(line["flowing"])  # volume, and the seconds that it took
             return self.correct("valve_models", model, "leakage", leak,
                                 "More passes with cold water shut than its data or the limit says: hot water reaches "
                                 "the outlet. Clean or change the valve.")  # fmt: skip
         if line["pressure_verdict"] == FAIL:
-            return self.correct("valve_models", model, "shutoff_time", _number(line["pattern"]),
+            return self.correct("valve_models", model, "shutoff_time", number_of(line["pattern"]),
                                 "It shuts later than its data or the limit says: clean or change it.")  # fmt: skip
         if line["temperature_verdict"] == FAIL:
             return self._set(valve, [self.si(line, FIELD_TIMES[0])], self.si(line, "temperature_least"),
@@ -466,30 +369,3 @@ class _Finder:
 
 def _minutes(window: Any) -> str:
     return f"{window / 60:.1f} min" if isinstance(window, float) else str(window)
-
-
-def _root(miss: Callable[[float], float], one: float, other: float) -> float:
-    """Where a function that changes its sign between two numbers is zero, by false position (Illinois)."""
-    at = [one, other]
-    value = [miss(one), miss(other)]
-    for _ in range(80):
-        new = (at[0] * value[1] - at[1] * value[0]) / (value[1] - value[0]) if value[0] != value[1] else at[0]
-        found = miss(new)
-        if found == 0 or abs(at[1] - at[0]) <= 1e-9 * abs(new) or not math.isfinite(found):
-            return new
-        if found * value[1] < 0:
-            at[0], value[0] = at[1], value[1]
-        else:
-            value[0] /= 2
-        at[1], value[1] = new, found
-        if abs(found) <= 1e-9 * max(abs(each) for each in (value[0], found, 1e-300)):
-            return new
-    return at[1]
-
-
-def _changed(site: Site, table: str, row: Any, column: str, value: float) -> Site:
-    """A site with one cell of one row changed."""
-    key = TABLE_BY_KEY[table].key_column
-    rows = tuple(one.model_copy(update={column: value}) if tag_key(getattr(one, key)) == tag_key(getattr(row, key)) else
-                 one for one in site.rows(TABLE_BY_KEY[table]))  # fmt: skip
-    return site.model_copy(update={table: rows})
