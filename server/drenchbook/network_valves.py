@@ -265,14 +265,18 @@ def changeover(pair: list[Curve], opens_at: float, large_minimum: float, most: l
     >>> pair = [(np.array([1e6]), np.array([1e-5])), (np.array([1e6]), np.array([3e-5]))]
     >>> changeover(pair, 1e4, 5e-4, [1.5e-3, 6e-3])
     (0.001, 0.0015, 0.006)
+    >>> changeover(pair, 1e4, 6e-3, [1.5e-3, 6e-3])[1]  # not before the small one passes 0.002
+    0.008
     """
     small = float(flow_at(pair[0], np.array(opens_at)))
-    control = small + (np.inf if np.isnan(large_minimum) else large_minimum)
-    ends = []
-    for own, other, alone, flow in ((pair[0], pair[1], 0.0, most[0]), (pair[1], pair[0], small, most[1])):
+
+    def both(own: Curve, other: Curve, flow: float, alone: float) -> float:
+        """What both pass while `own` passes a flow; `alone` while it opens."""
         loss = (flow / float(np.interp(flow, *own))) ** 2
-        beside = float(flow_at(other, np.array(loss))) if loss > opens_at else alone
-        ends.append(flow + beside)
+        return flow + (float(flow_at(other, np.array(loss))) if loss > opens_at else alone)
+
+    control = np.inf if np.isnan(large_minimum) else both(pair[1], pair[0], large_minimum, small)
+    ends = both(pair[0], pair[1], most[0], 0.0), both(pair[1], pair[0], most[1], small)
     return small, control, float(min(ends))
 
 

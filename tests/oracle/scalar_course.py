@@ -126,7 +126,16 @@ class CaseCourse:
         passing = self.mass[valve] / density(self.oracle.water(self.case, row)[2])
         if row["loop_returns_to_cold_inlet"] and self.pipes.turns(valve):
             passing += row["loop_flow"]
-        return passing >= models[0]["minimum_flow"] * (1 - 1e-9)
+        if passing < models[0]["minimum_flow"] * (1 - 1e-9):
+            return False
+        if not row["second_model"] or self.case.fault == "valve out of service":
+            return True
+        larger = self.t["valve_models"][row["second_model"]]
+        one, other, root = self.oracle.whole(models[0]), self.oracle.whole(larger), math.sqrt(row["second_opens_at"])
+        if passing <= one * root * (1 + 1e-9):  # shut
+            return True
+        own = passing - one * root if passing < (one + other) * root else passing * other / (one + other)
+        return own >= larger["minimum_flow"] * (1 - 1e-9)
 
     # What comes.
 
