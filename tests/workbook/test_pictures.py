@@ -4,7 +4,6 @@ import re
 from pathlib import Path
 
 import numpy as np
-import pytest
 from PIL import Image
 
 from drenchbook.workbook import pictures
@@ -24,26 +23,22 @@ def test_the_readme_shows_the_pictures_that_its_command_draws():
             assert min(seen.size) > 500
 
 
-@pytest.mark.parametrize("shape", [(1, 1), (7, 5), (40, 33)])
-def test_another_reader_sees_the_same_dots(shape, tmp_path):
-    """Shades that the file keeps come back as they were; the reader is Pillow."""
-    step = 255 // (pictures.SHADES - 1)
-    dots = (np.random.default_rng(3).integers(0, pictures.SHADES, (*shape, 3)) * step).astype(np.uint8)
-    path = tmp_path / "dots.png"
-    path.write_bytes(pictures.png_bytes(dots))
-    with Image.open(path) as seen:
-        assert seen.mode == "RGB"
-        assert np.array_equal(np.asarray(seen), dots)
-
-
-def test_a_shade_moves_by_less_than_half_a_step(tmp_path):
-    dots = np.arange(256, dtype=np.uint8).repeat(3).reshape(16, 16, 3)
-    path = tmp_path / "dots.png"
-    path.write_bytes(pictures.png_bytes(dots))
-    with Image.open(path) as seen:
-        moved = np.abs(np.asarray(seen).astype(int) - dots)
-    assert moved.max() <= 255 / (pictures.SHADES - 1) / 2
-    assert moved[0, 0].max() == moved[15, 15].max() == 0, "black and white stay"
+def test_a_page_is_trimmed_to_what_is_drawn(tmp_path):
+    """A dark bar on white paper: the bar with its margin is left, in its colours; an empty page stays whole."""
+    page, target = tmp_path / "page.png", tmp_path / "trimmed.png"
+    dots = np.full((300, 400, 3), 255, np.uint8)
+    dots[100:140, 200:290] = 34, 56, 78
+    Image.fromarray(dots).save(page)
+    pictures.trimmed(page, target, margin=10)
+    with Image.open(target) as seen:
+        assert np.array_equal(np.asarray(seen.convert("RGB")), dots[90:150, 190:300])
+    first = target.read_bytes()
+    pictures.trimmed(page, target, margin=10)
+    assert target.read_bytes() == first
+    Image.new("RGB", (40, 30), "white").save(page)
+    pictures.trimmed(page, target)
+    with Image.open(target) as seen:
+        assert seen.size == (40, 30)
 
 
 def test_every_sheet_has_its_pictures_and_old_ones_go(lab, tmp_path, capsys):

@@ -11,16 +11,11 @@ from __future__ import annotations
 import argparse
 import re
 import shutil
-import struct
 import subprocess
 import sys
 import tempfile
-import zlib
 from collections.abc import Sequence
 from pathlib import Path
-
-import numpy as np
-from numpy.typing import NDArray
 
 from drenchbook.errors import InputError
 from drenchbook.workbook.layout import COVER, SCHEDULE, SHEETS, WORKED_PATH
@@ -32,7 +27,8 @@ COMMITTED = ("workbook_templates/*.xlsx", "samples/*.xlsx")
 README_SAMPLE, README_FOLDER = Path("samples/laboratory.xlsx"), Path("samples/pictures")
 README_PICTURES = (("schedule", SCHEDULE, 1, 100), ("worked_path", WORKED_PATH, 1, 100), ("charts", COVER, 2, 110))
 PAPER_MARGIN = 12  # dots of white left around what is drawn
-SHADES = 16  # of each colour: letters stay smooth, files stay small
+PAPER = 250  # what is lighter is paper, of 255 shades
+COLOURS = 64  # letters stay smooth, files stay small
 
 
 def pictures(workbook: Path, folder: Path, resolution: int = RESOLUTION, grey: bool = False) -> list[Path]:
@@ -82,10 +78,11 @@ def readme_pictures(root: Path) -> list[Path]:
         sheets = sheets_of_pages(pdf)
         for name, sheet, place, resolution in README_PICTURES:
             page = [number for number, each in enumerate(sheets, start=1) if each == sheet][place - 1]
-            run = ["pdftoppm", "-r", str(resolution), "-f", str(page), "-l", str(page), str(pdf)]
-            done = subprocess.run(run, check=True, timeout=LONGEST, capture_output=True)
+            run = ["pdftoppm", "-r", str(resolution), "-png", "-singlefile", "-f", str(page), str(pdf),
+                   f"{scratch}/{name}"]  # fmt: skip
+            subprocess.run(run, check=True, timeout=LONGEST)
             drawn.append(folder / f"{name}.png")
-            drawn[-1].write_bytes(png_bytes(cropped(read_ppm(done.stdout))))
+            trimmed(Path(scratch) / f"{name}.png", drawn[-1])
     return drawn
 
 
@@ -108,53 +105,19 @@ def sheets_of_pages(pdf: Path) -> list[str]:
     return found
 
 
-def read_ppm(content: bytes) -> NDArray[np.uint8]:
-    """Rows, columns and colours of a picture in the plain format that poppler writes.
-
-    >>> read_ppm(b"P6\\n2 1\\n255\\n" + bytes(range(6))).tolist()
-    [[[0, 1, 2], [3, 4, 5]]]
-    """
-    head = re.match(rb"P6\s+(\d+)\s+(\d+)\s+255\s", content)
-    if head is None:
-        raise InputError(
-            "FILE", content[:12].decode("ascii", "replace"), "is no picture in 256 shades of three colours"
-        )
-    wide, tall = (int(number) for number in head.groups())
-    return np.frombuffer(content, np.uint8, offset=head.end()).reshape(tall, wide, 3)
-
-
-def cropped(dots: NDArray[np.uint8], margin: int = PAPER_MARGIN) -> NDArray[np.uint8]:
-    """The part of a picture that is drawn on, with a margin of paper.
-
-    >>> import numpy as np
-    >>> page = np.full((9, 9, 3), 255, np.uint8)
-    >>> page[4, 2:5] = 0
-    >>> cropped(page, margin=1).shape
-    (3, 5, 3)
-    """
-    drawn = dots.min(axis=2) < 250
-    rows, columns = np.flatnonzero(drawn.any(axis=1)), np.flatnonzero(drawn.any(axis=0))
-    if not rows.size:
-        return dots
-    top, left = max(int(rows[0]) - margin, 0), max(int(columns[0]) - margin, 0)
-    return dots[top : int(rows[-1]) + margin + 1, left : int(columns[-1]) + margin + 1]
-
-
-def png_bytes(dots: NDArray[np.uint8]) -> bytes:
-    """A picture as PNG, with few shades of each colour; the same dots give the same bytes."""
-    tall, wide, _ = dots.shape
-    step = 255 / (SHADES - 1)
-    few = (np.round(dots / step) * step).astype(np.uint8)
-    lines = np.zeros((tall, 1 + 3 * wide), np.uint8)
-    flat = few.reshape(tall, 3 * wide)
-    lines[0, 1:] = flat[0]
-    lines[1:, 0] = 2  # each line as the difference from the one above
-    lines[1:, 1:] = flat[1:] - flat[:-1]
-    head = struct.pack(">IIBBBBB", wide, tall, 8, 2, 0, 0, 0)
-    parts = ((b"IHDR", head), (b"IDAT", zlib.compress(lines.tobytes(), 9)), (b"IEND", b""))
-    return b"\x89PNG\r\n\x1a\n" + b"".join(
-        struct.pack(">I", len(text)) + kind + text + struct.pack(">I", zlib.crc32(kind + text)) for kind, text in parts
-    )
+def trimmed(page: Path, target: Path, margin: int = PAPER_MARGIN) -> None:
+    """Write what is drawn on a page, with a margin of paper and few colours; the same page gives the same bytes."""
+    try:
+        from PIL import Image, ImageOps
+    except ImportError as error:
+        raise InputError("FILE", "Pillow", "is not installed; it comes with .[test]") from error
+    with Image.open(page) as opened:
+        picture = opened.convert("RGB")
+    drawn = ImageOps.invert(picture.convert("L")).point(lambda shade: shade > 255 - PAPER and 255)
+    left, top, right, bottom = drawn.getbbox() or (0, 0, *picture.size)
+    wide, tall = picture.size
+    box = max(left - margin, 0), max(top - margin, 0), min(right + margin, wide), min(bottom + margin, tall)
+    picture.crop(box).quantize(COLOURS).save(target, "PNG", optimize=True)
 
 
 def printed(workbook: Path, folder: Path) -> Path:
