@@ -181,7 +181,7 @@ def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], columns: Col
     if room and len(rows) > room:
         left = f"and {len(rows) - room + 1} more rows: make room with drenchbook convert OLD.xlsx NEW.xlsx"
         rows = [*rows[: room - 1], _words(left, columns)]
-    return rows + [[""] * len(columns) for _ in range(room - len(rows))]
+    return rows + [[""] * len(columns) for _ in range(max(room, 1) - len(rows))]  # a range has a row at least
 
 
 def _words(sentence: str, columns: Columns) -> list[Any]:

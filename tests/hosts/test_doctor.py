@@ -88,7 +88,7 @@ def test_each_fault_of_a_computer_is_found_alone_and_has_a_cure(name):
 SICK_WORKBOOKS = {
     "missing": ({"exists": False}, "File", FAULT, "does not exist", "check the name"),
     "unreadable": ({"readable": False}, "File", FAULT, "may not be read", "permissions"),
-    "no workbook": ({"package": False}, "File", FAULT, "no workbook", "save it as .xlsx"),
+    "no workbook": ({"package": False}, "File", FAULT, "no workbook", "recalc FILE --check"),
     "read-only": ({"file_writable": False}, "File", FAULT, "the file may not be written", "read-only mark"),
     "read-only folder": ({"folder_writable": False}, "File", FAULT, "its folder may not be written", "copy"),
     "open": ({"owner_file": True}, "File", NOTE, "is open", "close it"),

@@ -125,6 +125,7 @@ def test_a_missing_file_is_a_sentence(tmp_path):
 def test_a_folder_that_cannot_be_written_is_a_sentence(tmp_path, capsys, command):
     (tmp_path / "file").write_text("x", encoding="utf-8")
     target = str(tmp_path / "file" / "out.toml")
-    given = {"convert": [str(LABORATORY), target], "recalc": [str(LABORATORY), "--output", target], "start": [target]}
+    workbook = str(LABORATORY.with_suffix(".xlsx"))
+    given = {"convert": [str(LABORATORY), target], "recalc": [workbook, "--output", target], "start": [target]}
     assert main([command, *given[command]]) == 2
     assert "cannot be used" in capsys.readouterr().err
