@@ -43,6 +43,7 @@ RANKS: dict[str, float] = {
     "solver_trees.py": 8.2,
     "solver_blocks.py": 8.4,
     "solver_flows.py": 8.5,
+    "solver_residuals.py": 8.5,
     "solver_single_paths.py": 8.5,
     "solver_single_ways.py": 8.55,
     "solver_single.py": 8.6,

@@ -29,9 +29,6 @@ STATE_WORDS: tuple[str, ...] = (
     "no water: supply or valve lost",
 )
 REACHES, TOO_COLD, TOO_HOT = 0, -1, 1
-# Beyond these a case is not solved.
-RESIDUAL_PRESSURE = 1.0  # [Pa] under a fiftieth of what the check DAT-3 asks
-RESIDUAL_FLOW = 1e-5  # of an outlet's flow
 
 
 @dataclass(frozen=True)

@@ -8,15 +8,13 @@ import numpy as np
 
 from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import HOT_LOST, NORMAL, SOURCE_COLD
-from drenchbook.physics.outlets import outlet_flow_kernel
 from drenchbook.solver_flows import WHOLE, square_law
 from drenchbook.solver_paths import span
+from drenchbook.solver_residuals import RESIDUAL_FLOW, RESIDUAL_PRESSURE, outlet_residuals, split_residual
 from drenchbook.solver_results import (
     BEYOND_CURVE,
     CANNOT_REACH,
     NOT_CONVERGED,
-    RESIDUAL_FLOW,
-    RESIDUAL_PRESSURE,
     SOLVED,
     FaultResults,
 )
@@ -94,19 +92,13 @@ def _wide_open(station: Station, flow: Numbers, share: Numbers) -> Found:
 def _residuals(station: Station, flow: Numbers, gets: Numbers, whole: Numbers, share: Numbers, found: Found
                ) -> tuple[Numbers, Numbers]:  # fmt: skip
     """Largest pressure and flow by which an outlet's law and the path disagree [S, B]."""
-    rated, needs, there = station.rated_flow, station.rated_pressure, station.rated_flow > 0
-    part = flow / np.where(there, rated, 1.0)
-    miss = needs * (part * part) - gets
-    held = station.regulated & (flow >= rated)
-    miss = np.where(held | (flow <= 0), np.maximum(np.where(held, miss, -miss), 0.0), np.abs(miss))
-    given, _ = outlet_flow_kernel(gets, rated, needs, station.regulated)
-    off = np.abs(given - flow) / np.where(flow > 0, flow, np.where(there, rated, 1.0))
-    pressure, share_off = np.where(there, miss, 0.0).max(axis=1), off.max(axis=1)
+    miss, off = outlet_residuals(flow, gets, station.rated_flow, station.rated_pressure, station.regulated,
+                                 station.rated_flow > 0)  # fmt: skip
+    pressure = miss.max(axis=1)
     if "imbalance" in found:
-        gap = found["imbalance"]
-        gap = np.where(share >= 1, np.maximum(gap, 0.0), np.where(share <= 0, np.maximum(-gap, 0.0), np.abs(gap)))
+        gap = split_residual(found["imbalance"], share)
         pressure = np.maximum(pressure, np.where(whole > 0, gap, 0.0))
-    return pressure, share_off
+    return pressure, off.max(axis=1)
 
 
 def _seat_flows(station: Station, flow: Numbers, share: Numbers) -> list[tuple[Numbers, Numbers]]:

@@ -8,17 +8,15 @@ import numpy as np
 
 from drenchbook.network_arrays import NONE, Network
 from drenchbook.operating_cases import HOT_LOST, NORMAL, STATES, Cases, Pairs
-from drenchbook.physics.outlets import outlet_flow_kernel
 from drenchbook.physics.water import density_kernel
 from drenchbook.solver_blocks import SEASON_OF_STATE, Block
 from drenchbook.solver_flows import Flows, flows
 from drenchbook.solver_paths import Curves
+from drenchbook.solver_residuals import RESIDUAL_FLOW, RESIDUAL_PRESSURE, outlet_residuals, split_residual
 from drenchbook.solver_results import (
     BEYOND_CURVE,
     CANNOT_REACH,
     NOT_CONVERGED,
-    RESIDUAL_FLOW,
-    RESIDUAL_PRESSURE,
     SOLVED,
     FaultResults,
     StationResults,
@@ -63,8 +61,6 @@ _VALVE_NUMBERS = ("flow", "hot_fraction", "hot_flow", "cold_flow", "hot_pressure
                   "outlet_pressure", "stem", "mixed_temperature")  # fmt: skip
 _OF_DATA = frozenset(("flow", "hot_flow", "cold_flow"))  # what a valve's data sheet gives
 
-DRIP = 1e-3  # of the rated flow: an outlet that gives less is compared with that
-
 
 def store(network: Network, curves: Curves, cases: Cases, out: FaultResults, block: Block, flow: Numbers,
            hot: Numbers, reached: Numbers) -> None:  # fmt: skip
@@ -92,23 +88,10 @@ def store(network: Network, curves: Curves, cases: Cases, out: FaultResults, blo
 
 def _residuals(block: Block, now: Flows) -> tuple[Numbers, Numbers]:
     """Largest pressure and flow by which an outlet's law and the network disagree [S, B]."""
-    there = block.outlet_pair != NONE
-    rated = np.where(there, block.rated_flow, 1.0)
-    need = block.rated_pressure * (now.outlet_flow / rated) ** 2
-    held = block.regulated & (now.outlet_flow >= block.rated_flow)
-    miss = need - now.outlet_pressure
-    miss = np.where(held, np.maximum(miss, 0.0), np.where(now.outlet_flow > 0, np.abs(miss), np.maximum(-miss, 0.0)))
-    given, _ = outlet_flow_kernel(now.outlet_pressure, block.rated_flow, block.rated_pressure, block.regulated)
-    # at the very end of its reach the pressure of an outlet is rounding, and its flow a drip
-    off = np.abs(given - now.outlet_flow) / np.where(
-        now.outlet_flow > 0, np.maximum(now.outlet_flow, DRIP * rated), rated
-    )
-    pressure = np.where(there, miss, 0.0).max(axis=2)
-    share = now.hot_share
-    gap = np.where(share >= 1, np.maximum(now.imbalance, 0.0),
-                   np.where(share <= 0, np.maximum(-now.imbalance, 0.0), np.abs(now.imbalance)))  # fmt: skip
-    gap = np.where(now.valve_flow > 0, gap, 0.0)
-    return np.maximum(pressure, gap.max(axis=2, initial=0.0)), np.where(there, off, 0.0).max(axis=2)
+    miss, off = outlet_residuals(now.outlet_flow, now.outlet_pressure, block.rated_flow, block.rated_pressure,
+                                 block.regulated, block.outlet_pair != NONE)  # fmt: skip
+    gap = np.where(now.valve_flow > 0, split_residual(now.imbalance, now.hot_share), 0.0)
+    return np.maximum(miss.max(axis=2), gap.max(axis=2, initial=0.0)), off.max(axis=2)
 
 
 def _beyond(curves: Curves, block: Block, now: Flows) -> Numbers:
