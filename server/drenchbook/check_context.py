@@ -23,6 +23,14 @@ Numbers: TypeAlias = np.ndarray[Any, Any]
 WALK_TABLES = ("supplies", "pipe_runs", "hot_water_sources", "mixing_valves")
 
 
+_TEMPERATURE_OF = {"storage": "start_temperature", "plant main": "main_temperature"}
+
+
+def temperature_column(source: Any) -> str:
+    """The column that says how hot the water of a hot water source is when a draw begins."""
+    return _TEMPERATURE_OF.get(str(source.kind), "set_temperature")
+
+
 @dataclass(frozen=True)
 class Outlet:
     """One outlet of one station, in SI; not-a-number where the input is missing."""
@@ -256,8 +264,7 @@ class Context:
 
     def source_temperature(self, source: Any) -> float:
         """Temperature at which hot water enters a valve: a storage starts at its thermostat's lower edge. [°C]"""
-        column = {"storage": "start_temperature", "plant main": "main_temperature"}.get(source.kind, "set_temperature")
-        return self.cell("hot_water_sources", source, column)
+        return self.cell("hot_water_sources", source, temperature_column(source))
 
     def cold_temperature(self, season: str) -> float:
         """Temperature of the cold water supply in a season. [°C]"""

@@ -16,6 +16,7 @@ from drenchbook.findings import (
     Finding,
     compare,
     model_cell,
+    model_gap,
     name_of,
     number_of,
     valve_and_model,
@@ -60,7 +61,7 @@ def _static_parts(measures: Measures, static: StaticPressures, station: int) -> 
     valve, model = valve_and_model(measures, station)
     if valve is not None:
         rating = model_cell(measures, model, "maximum_pressure")
-        why = gap("valve_models", model, "maximum_pressure") if model is not None else f"{name_of(valve)} has no model"
+        why = model_gap(valve, model, "maximum_pressure")
         parts.append((static_of_valve(static, measures, valve), rating, f"valve {name_of(valve)}", why))
     return parts
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from drenchbook.cell_gaps import first_gap, gap
+from drenchbook.cell_gaps import gap
+from drenchbook.check_context import temperature_column
 from drenchbook.check_measures import Measures
 from drenchbook.check_pressures import static_of_valve
 from drenchbook.check_samples import FAILED, NOT_KNOWN, NOTED, PASSED, at_least, at_most
@@ -16,6 +17,7 @@ from drenchbook.findings import (
     Finding,
     compare,
     model_cell,
+    model_gap,
     name_of,
     number_of,
     once_a_valve,
@@ -23,7 +25,7 @@ from drenchbook.findings import (
     worst_of,
 )
 from drenchbook.site_cells import is_said
-from drenchbook.site_model import Missing, tag_key
+from drenchbook.site_model import tag_key
 from drenchbook.surroundings import SEASONS, runs_above, why_heat_unknown
 
 
@@ -54,8 +56,7 @@ def approach(measures: Measures, station: int) -> Finding:
 def _gap_of_valve(measures: Measures, valve: Any, *columns: str) -> str:
     """Why the set temperature of a valve, or a cell of its model, is not known; "" where they are."""
     model = measures.context.model_of(valve)
-    unknown = first_gap("valve_models", model, columns) if model is not None else f"{name_of(valve)} has no model"
-    return gap("mixing_valves", valve, "set_temperature") or unknown
+    return gap("mixing_valves", valve, "set_temperature") or model_gap(valve, model, *columns)
 
 
 def _gap_of_hot(measures: Measures, valve: Any) -> str:
@@ -66,8 +67,7 @@ def _gap_of_hot(measures: Measures, valve: Any) -> str:
 
 def gap_of_source_temperature(source: Any) -> str:
     """Which cell of a hot water source does not tell its temperature; "" where it does."""
-    columns = {"storage": "start_temperature", "plant main": "main_temperature"}
-    return gap("hot_water_sources", source, columns.get(source.kind, "set_temperature"))
+    return gap("hot_water_sources", source, temperature_column(source))
 
 
 def _gap_of_cold(measures: Measures, season: str) -> str:
@@ -120,10 +120,10 @@ def set_and_tolerance(measures: Measures, station: int) -> Finding:
     return worst_of([compare(room / span, FAILED, value, end, about, why=why) for room, value, end, about in sides])
 
 
-def _stated(value: Any, about: str) -> Finding:
-    if isinstance(value, Missing) or value is None:
-        return Finding(NOT_KNOWN, about=f"{about}: blank")
-    return Finding(PASSED if value else FAILED, about=about)
+def _stated(valve: Any, column: str, words: str) -> Finding:
+    if why := gap("mixing_valves", valve, column):
+        return Finding(NOT_KNOWN, about=why)
+    return Finding(PASSED if getattr(valve, column) else FAILED, about=f"{words} of {name_of(valve)}")
 
 
 @once_a_valve
@@ -133,7 +133,7 @@ def listing(measures: Measures, station: int) -> Finding:
     if valve is None:
         return NOT_APPLICABLE
     if model is None:
-        return Finding(NOT_KNOWN, about=f"{name_of(valve)} has no model")
+        return Finding(NOT_KNOWN, about=model_gap(valve, model))
     listed = is_said(model.listing)
     return Finding(PASSED if listed else FAILED, about=f"model {model.model}")
 
@@ -144,11 +144,9 @@ def lead_free(measures: Measures, station: int) -> Finding:
     potable = measures.context.site.stations[station].potable
     if valve is None or potable is False:
         return NOT_APPLICABLE
-    if isinstance(potable, Missing) or potable is None:
-        return Finding(NOT_KNOWN, about=gap("stations", measures.context.site.stations[station], "potable"))
-    if model is None:
-        return Finding(NOT_KNOWN, about=f"{name_of(valve)} has no model")
-    if why := gap("valve_models", model, "lead_free"):
+    if why := gap("stations", measures.context.site.stations[station], "potable"):
+        return Finding(NOT_KNOWN, about=why)
+    if why := model_gap(valve, model, "lead_free"):
         return Finding(NOT_KNOWN, about=why)
     return Finding(PASSED if model.lead_free else FAILED, about=f"model {model.model}")
 
@@ -159,12 +157,7 @@ def checks_and_strainers(measures: Measures, station: int) -> Finding:
     valve, _ = valve_and_model(measures, station)
     if valve is None:
         return NOT_APPLICABLE
-    return worst_of(
-        [
-            _stated(valve.check_valves, f"check valves of {name_of(valve)}"),
-            _stated(valve.strainers, f"strainers of {name_of(valve)}"),
-        ]
-    )
+    return worst_of([_stated(valve, "check_valves", "check valves"), _stated(valve, "strainers", "strainers")])
 
 
 @once_a_valve
@@ -181,7 +174,7 @@ def ratings(measures: Measures, station: int) -> Finding:
 
     def within(value: float, column: str, sign: float, about: str, case: str = "", why: str = "") -> None:
         asked = model_cell(measures, model, column)
-        why = why or (gap("valve_models", model, column) if model is not None else f"{name_of(valve)} has no model")
+        why = why or model_gap(valve, model, column)
         findings.append(compare(sign * (value - asked) / PERCENT_SCALE, FAILED, value, asked, about, case, why=why))
 
     start = context.source_temperature(source)
@@ -216,8 +209,7 @@ def cold_failure(measures: Measures, station: int) -> Finding:
     ):
         value, row = model_cell(measures, model, column), measures.context.limit(limit)
         asked = number_of(row.value)
-        why = gap("valve_models", model, column) if model is not None else f"{name_of(valve)} has no model"
-        why = why or row.why_missing
+        why = model_gap(valve, model, column) or row.why_missing
         margin = float(at_most(value, asked))
         findings.append(compare(margin, FAILED, value, asked, about, "cold supply failure", quantity, why))
     return worst_of(findings)

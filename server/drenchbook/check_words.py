@@ -11,12 +11,12 @@ from drenchbook.check_remedies import remedy_for
 from drenchbook.check_samples import NONE, NOT_KNOWN, OUTCOME_WORDS, PASSED
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.faulted_network import fault_gaps, network_in, why_case_missing
+from drenchbook.findings import model_gap
 from drenchbook.hot_sources import HEATED, INSTANTANEOUS
 from drenchbook.hot_water_words import gap_of_source, why_minutes_unknown
 from drenchbook.operating_cases import SET
 from drenchbook.quantity_text import quantity_text
 from drenchbook.remedy_numbers import changes_over
-from drenchbook.site_model import tag_key
 from drenchbook.solver_results import BEYOND_CURVE, CANNOT_REACH, MISSING, NO_PATH, NOT_CONVERGED, STATE_WORDS
 from drenchbook.standing_water import why_heat_on_the_way, why_hot_runs_unknown, why_standing_unknown
 from drenchbook.verdict_numbers import limit_text, value_text
@@ -150,11 +150,7 @@ def _why_case_missing(judgement: Judgement, verdict: Verdict) -> tuple[str, ...]
     network, key = judgement.network, ("gaps", verdict.fault)
     if key not in judgement.remembered:
         judgement.remembered[key] = fault_gaps(network, verdict.fault)
-    rows = [(table, row) for table in ("supplies", "hot_water_sources") for row in getattr(judgement.site, table)]
-    cells = {f"other demand of {str(row.tag).strip()} is not stated": gap(table, row, "other_demand")
-             for table, row in rows}  # fmt: skip
-    found = why_case_missing(network, judgement.cases, verdict.fault, judgement.remembered[key], verdict.opening)
-    return tuple(cells.get(text) or text for text in found)
+    return why_case_missing(network, judgement.cases, verdict.fault, judgement.remembered[key], verdict.opening)
 
 
 def _curve_names(judgement: Judgement, fault: str) -> tuple[str, ...]:
@@ -219,7 +215,7 @@ def _valve_or_data(judgement: Judgement, verdict: Verdict) -> str:
             tag = str(context.site.mixing_valves[number].tag).strip()
             if math.isnan(context.network.valve_minimum_flow[number]):
                 model = context.model_of(context.site.mixing_valves[number])
-                return gap("valve_models", model, "minimum_flow") if model is not None else f"valve {tag} has no model"
+                return model_gap(context.site.mixing_valves[number], model, "minimum_flow")
             passing = float(results.flow[verdict.state, place])
             flow = quantity_text(passing, "flow", context.units)
             if passing >= context.network.valve_minimum_flow[number]:
@@ -263,15 +259,13 @@ def _blank_of_station(judgement: Judgement, verdict: Verdict) -> str:
     station = context.site.stations[number]
     if verdict.check.id == "DRN-1":
         return gap("stations", station, "drain")
-    models = [context.rows["outlet_models"].get(tag_key(getattr(station, f"outlet_{slot}"))) for slot in (1, 2, 3)]
-    outlets = [model for model in models if model is not None]
+    outlets = [model for model in map(context.model_of_outlet, context.outlets_of[number]) if model is not None]
     for model in outlets:
         if why := gap("outlet_models", model, "maximum_pressure"):
             return why
     for valve in context.depends_on(number, "mixing_valves"):
-        model = context.model_of(valve)
-        if model is None or (why := gap("valve_models", model, "maximum_pressure")):
-            return why if model is not None else f"valve {str(valve.tag).strip()} has no model"
+        if why := model_gap(valve, context.model_of(valve), "maximum_pressure"):
+            return why
     for model in outlets:
         if math.isnan(judgement.measures.surge_paths.closing_time[number]) and (
             why := gap("outlet_models", model, "closing_time")

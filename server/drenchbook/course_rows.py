@@ -15,6 +15,7 @@ from drenchbook.operating_cases import AFTER_RECOVERY
 from drenchbook.path_rows import case_of_words, governing_case, least_case, station_number
 from drenchbook.physics.layered_tank import LayeredCourse, layered_tank
 from drenchbook.physics.water import density_kernel
+from drenchbook.pipe_heat import station_flows
 from drenchbook.result_tables import COURSE_COLUMNS, NO_RESULT, NOT_KNOWN
 from drenchbook.solver_results import SOLVED, STATE_WORDS
 from drenchbook.standing_water import standing_temperatures
@@ -91,7 +92,7 @@ def course_of_case(
         elif heater is not None and heater.kind == STORAGE and fault not in COLD_WATER_FAULTS:
             governing, layers = with_mixed_fraction(governing, heater, mixed_fraction, courses.flush)
     standing = standing_temperatures(courses.pipes.surroundings, courses.held(fault))
-    flow = courses.station_flow(fault)[state, part]
+    flow = station_flows(courses.context, fault)[state, part]
     flows = dict(zip(cases.stations.member[part].tolist(), flow.tolist(), strict=True))
     stood = _standing(courses, station, flows, SEASON[state], standing, times)
     hot, mixed, outlet = _lines(governing, times, layers, stood)

@@ -27,7 +27,7 @@ from drenchbook.loops import held_temperatures
 from drenchbook.network_arrays import NONE
 from drenchbook.operating_cases import AFTER_IDLE, AFTER_RECOVERY, CIRCULATION_OFF, NORMAL, POWER_LOST, STATES
 from drenchbook.physics.water import density_kernel, enthalpy_kernel, temperature_of_enthalpy_kernel
-from drenchbook.pipe_heat import station_pair_of_outlets, tempered_passage
+from drenchbook.pipe_heat import station_flows, tempered_passage
 from drenchbook.pipe_states import PipeStates
 from drenchbook.solver_results import SOLVED, FaultResults
 from drenchbook.standing_seconds import StandingWater, stood_water, untepid_seconds
@@ -178,7 +178,7 @@ class Courses:
         water, *hot_runs = self._standing_of(fault)
         cooled, stood = self._hot_runs(results, cold, *hot_runs)
         place, valve = self._valve_of_pairs()
-        flow = self.station_flow(fault)
+        flow = station_flows(self.context, fault)
         kept, gained = self._passage(flow)
         purge = results.station.purge_seconds
         if (direct := valve == NONE).any():
@@ -333,12 +333,6 @@ class Courses:
         content = np.append(self.network.purge_sum, np.nan)[self.network.station_node][self.cases.stations.member]
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where(flow > 0, content / flow, np.nan)
-
-    def station_flow(self, fault: str) -> Numbers:
-        """[S, station pairs] flow of all open outlets of each station. [m³/s]"""
-        results = self.context.results.fault(fault)
-        place, count = station_pair_of_outlets(self.context), len(self.cases.stations.member)
-        return np.array([np.bincount(place, weights=row, minlength=count) for row in results.outlet_flow])
 
     def _passage(self, flow: Numbers) -> tuple[Numbers, Numbers]:
         """What the tempered runs do to the water; not-a-number where nobody said what stands around them."""

@@ -219,12 +219,11 @@ def fault_gaps(network: Network, fault: str) -> dict[str, dict[int, str]]:
     if fault == NORMAL or fault in AS_NORMAL or fault in (COLD_LOST, MAIN_LOST):
         return gaps
     for supply in np.flatnonzero(np.isnan(network.supply_demand)):
-        gaps["supplies"][int(supply)] = f"other demand of {network.supply_tags[supply].strip()} is not stated"
+        gaps["supplies"][int(supply)] = network.supply_demand_gap[supply]
     for source in np.flatnonzero(np.isnan(network.source_demand)):
         above = int(network.node_supply[network.source_node[source]])
         place = ("supplies", above) if above != NONE else ("sources", int(source))
-        text = f"other demand of {network.source_tags[source].strip()} is not stated"
-        gaps[place[0]].setdefault(place[1], text)
+        gaps[place[0]].setdefault(place[1], network.source_demand_gap[source])
     if fault in (HOT_LOST, SOURCE_COLD):
         gaps["valves"] = {i: why[0] for i, why in enumerate(network.valve_fault_missing) if why}
     if fault == POWER_LOST:

@@ -13,7 +13,7 @@ from typing import Any
 
 from drenchbook.errors import InputError
 from drenchbook.field_day import DayOfTest
-from drenchbook.field_lines import Correction, FieldLines, number_of, word_of
+from drenchbook.field_lines import Correction, FieldLines, number_of
 from drenchbook.field_windows import KEY, Windows
 from drenchbook.judged_site import JudgedSite
 from drenchbook.operating_cases import NORMAL, STATES
@@ -28,6 +28,7 @@ from drenchbook.result_tables import (
     FIELD_TIMES,
     NOT_APPLICABLE,
 )
+from drenchbook.site_cells import word_of
 from drenchbook.site_model import tag_key
 from drenchbook.site_tables import TABLE_BY_KEY
 from drenchbook.solver import step_by_step
@@ -164,9 +165,7 @@ class _Finder(FieldLines):
         low, high = self.si(line, "flow_low"), self.si(line, "flow_high")
         if low <= most * (1 + OUTLET_SLACK) and high >= least * (1 - OUTLET_SLACK):
             return None
-        slot = int(self.windows.network.outlet_slot[outlet])
-        name = getattr(self.model.stations[int(self.windows.network.outlet_station[outlet])], f"outlet_{slot}")
-        row = self.context.rows["outlet_models"][tag_key(name)]
+        row = self.context.model_of_outlet(outlet)
         suggested = self.typed("outlet_models", "rated_flow", own.rated_flow * flow / expected)
         return self.correct("outlet_models", row, "rated_flow", suggested,
                             f"At {self.told(pressure, 'pressure')} the outlet gives {100 * flow / expected:.0f} % of "
@@ -308,9 +307,7 @@ class _Finder(FieldLines):
     # ---- pattern, loss tests, valves ----
 
     def _pattern(self, outlet: int, line: Mapping[str, Any]) -> Correction | str:
-        slot = int(self.windows.network.outlet_slot[outlet])
-        name = getattr(self.model.stations[int(self.windows.network.outlet_station[outlet])], f"outlet_{slot}")
-        row, pressure = self.context.rows["outlet_models"][tag_key(name)], self.si(line, "flowing")
+        row, pressure = self.context.model_of_outlet(outlet), self.si(line, "flowing")
         if math.isnan(pressure):
             return "Measure the flowing pressure: the pattern needs the least pressure of the outlet's maker."
         suggested = f"over {self.typed('outlet_models', 'minimum_pressure', pressure):.3g}"

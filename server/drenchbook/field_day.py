@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-from drenchbook.check_context import Context
+from drenchbook.check_context import Context, temperature_column
 from drenchbook.site_model import Site, tag_key
 from drenchbook.site_tables import HOT_WATER_SOURCES, PROJECT, SUPPLIES
 from drenchbook.units import from_si
-
-TEMPERATURE_OF = {"storage": "start_temperature", "plant main": "main_temperature"}
 
 
 @dataclass(frozen=True)
@@ -71,7 +69,7 @@ def site_on(site: Site, day: DayOfTest) -> Site:
                                    ("warm", day.cold + day.temperature_error))}  # fmt: skip
     sources = []
     for number, source in enumerate(site.hot_water_sources):
-        column = TEMPERATURE_OF.get(str(source.kind), "set_temperature")
+        column = temperature_column(source)
         hot = {column: _typed(HOT_WATER_SOURCES.column(column).unit(site.units), day.hot)}
         if column == "start_temperature" and isinstance(source.set_temperature, float):
             # on the day it may stand above the thermostat's lower edge, and above the typed setting too

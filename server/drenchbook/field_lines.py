@@ -39,13 +39,6 @@ class Correction:
     sentence: str
 
 
-def word_of(cell: Any) -> str:
-    """A cell as text: a station may be called 101."""
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return "" if cell is None else str(cell).strip()
-
-
 def number_of(cell: Any, missing: float = math.nan) -> float:
     """A cell as a number, or what stands for one that is none."""
     return float(cell) if isinstance(cell, (int, float)) and not isinstance(cell, bool) else missing

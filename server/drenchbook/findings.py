@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from drenchbook.cell_gaps import first_gap
 from drenchbook.check_measures import Measures
 from drenchbook.check_samples import NONE, NOT_KNOWN, PASSED, SLACK
 
@@ -77,6 +78,11 @@ def once_a_valve(check: Callable[[Measures, int], Finding]) -> Callable[[Measure
 def model_cell(measures: Measures, model: Any, column: str) -> float:
     """A number of a model in SI, or not-a-number."""
     return measures.context.cell("valve_models", model, column) if model is not None else NAN
+
+
+def model_gap(valve: Any, model: Any, *columns: str) -> str:
+    """Why the first of some cells of a valve's model gives no value, or that there is no model; "" where all do."""
+    return first_gap("valve_models", model, columns) if model is not None else f"{name_of(valve)} has no model"
 
 
 def name_of(row: Any) -> str:

@@ -13,6 +13,7 @@ from drenchbook.check_samples import FAILED, SLACK, WARNED, Samples, at_least, a
 from drenchbook.closing_surge import SurgePaths, spare_pressures
 from drenchbook.hot_water import DAY
 from drenchbook.missing_inputs import MissingInputs
+from drenchbook.network_arrays import Network
 from drenchbook.operating_cases import (
     HOT_LOST,
     NORMAL,
@@ -22,6 +23,7 @@ from drenchbook.operating_cases import (
     STRAINER_FOULED,
     Pairs,
 )
+from drenchbook.pipe_heat import station_flows
 from drenchbook.site_cells import BLANK
 from drenchbook.site_model import Missing
 from drenchbook.solver import frictionless_margin, static_pressures
@@ -103,12 +105,7 @@ class FlowMeasures(CaseMeasures):
 
     def drained_flow(self) -> Samples:
         """DRN-1: flow of all open outlets of a station, against the capacity of its drain."""
-        outlets, pairs = self.cases.outlets, self.cases.stations
-        count = len(self.context.site.stations)
-        wanted = outlets.opening * count + self.cases.outlet_station[outlets.member]
-        place = np.searchsorted(pairs.opening * count + pairs.member, wanted)
-        flows = self._fault(NORMAL).outlet_flow
-        total = np.array([np.bincount(place, weights=row, minlength=len(pairs.member)) for row in flows])
+        pairs, total = self.cases.stations, station_flows(self.context)
         rows = self.context.site.stations
         drain = np.array([self.context.cell("stations", row, "drain") for row in rows], dtype=float)[pairs.member]
         margin = at_most(total, drain)
@@ -120,18 +117,26 @@ class FlowMeasures(CaseMeasures):
         return static_pressures(self.context.network)
 
     @functools.cached_property
-    def static_unreduced(self) -> StaticPressures | None:
-        """The same with every pressure-reducing valve open; None on a site without one."""
+    def _unreduced(self) -> Network:
+        """The network with every pressure-reducing valve open."""
         network = self.context.network
-        if not len(network.reducer_node):
-            return None
         setting = np.where(np.isnan(network.reducer_setting), np.nan, np.inf)
-        return static_pressures(replace(network, reducer_setting=setting))
+        return replace(network, reducer_setting=setting)
+
+    @functools.cached_property
+    def static_unreduced(self) -> StaticPressures | None:
+        """As `static`, with every pressure-reducing valve open; None on a site without one."""
+        return static_pressures(self._unreduced) if len(self.context.network.reducer_node) else None
 
     @functools.cached_property
     def frictionless_left(self) -> Numbers:
         """PRS-3: for each station the pressure left at required flow without pipe friction. [Pa]"""
         return frictionless_margin(self.context.network, self.context.required_flow, self.context.needed_pressure)
+
+    @functools.cached_property
+    def frictionless_unreduced(self) -> Numbers:
+        """The same with every pressure-reducing valve open. [Pa]"""
+        return frictionless_margin(self._unreduced, self.context.required_flow, self.context.needed_pressure)
 
     @functools.cached_property
     def missing(self) -> MissingInputs:

@@ -6,13 +6,12 @@ from typing import Any
 
 from drenchbook.cell_gaps import first_gap, gap
 from drenchbook.checks import Judgement
+from drenchbook.hot_sources import INSTANTANEOUS
 
 _SOURCE_CELLS = {
     "storage": ("volume", "start_temperature", "usable_fraction", "input_power", "efficiency", "start_delay"),
-    "instantaneous electric": ("set_temperature", "input_power", "efficiency", "minimum_firing_flow", "maximum_rise",
-                               "minimum_power"),
-    "instantaneous gas": ("set_temperature", "input_power", "efficiency", "minimum_firing_flow", "maximum_rise",
-                          "minimum_power"),
+    **dict.fromkeys(INSTANTANEOUS, ("set_temperature", "input_power", "efficiency", "minimum_firing_flow",
+                                    "maximum_rise", "minimum_power")),
     "steam heat exchanger": ("set_temperature", "capacity", "tolerance"),
     "plant main": ("main_temperature",),
 }  # fmt: skip

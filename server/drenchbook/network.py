@@ -8,6 +8,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from drenchbook.cell_gaps import gap
 from drenchbook.errors import InputError
 from drenchbook.network_arrays import NONE, NOT_SAID, REDUCER, ROOT, RUN, SOURCE, SUPPLY, VALVE, Network
 from drenchbook.network_cells import ICE, Cells, CurveList, power_of
@@ -161,7 +162,9 @@ class _Compiler:
             self.node_missing[node] = tuple(cells.missing)
         tags = tuple(str(row.tag) for row in self.site.supplies)
         return {"supply_tags": tags, "supply_node": self.nodes(SUPPLY), "supply_elevation": elevation,
-                "supply_curve": curves, "supply_demand": demand, "supply_draw": np.zeros(n),
+                "supply_curve": curves, "supply_demand": demand,
+                "supply_demand_gap": tuple(gap(SUPPLIES.key, row, "other_demand") for row in self.site.supplies),
+                "supply_draw": np.zeros(n),
                 **{f"supply_{key}": value for key, value in numbers.items()}}  # fmt: skip
 
     def tolerance(self, cells: Cells, temperature: float) -> None:
@@ -206,6 +209,8 @@ class _Compiler:
         tags = tuple(str(row.tag) for row in self.site.hot_water_sources)
         return {"source_tags": tags, "source_node": self.nodes(SOURCE), "source_plant_main": main,
                 "source_curve": curve, "source_power": power, "source_stores": stores,
+                "source_demand_gap": tuple(gap(HOT_WATER_SOURCES.key, row, "other_demand")
+                                           for row in self.site.hot_water_sources),
                 "source_draw": np.zeros(n), "source_cold": np.zeros(n, dtype=bool),
                 **{f"source_{key}": value for key, value in numbers.items()}}  # fmt: skip
 

@@ -19,6 +19,7 @@ Numbers: TypeAlias = np.ndarray[Any, Any]
 
 NONE = -1
 ROOT, SUPPLY, SOURCE, VALVE, RUN, REDUCER = range(6)  # kinds of node
+WITHIN_RUNS = (RUN, REDUCER)  # a pressure-reducing valve stands between two runs and ends no path of water
 NO, YES, NOT_SAID = range(3)  # answers to "needs power"
 
 
@@ -110,6 +111,7 @@ class Network:
     supply_test_flow: Numbers
     supply_curve: Numbers  # [low, high; supply] index in curves, NONE
     supply_demand: Numbers  # other demand on the main as it was stated [m³/s], NaN where it was not
+    supply_demand_gap: tuple[str, ...]  # why it was not
     supply_draw: Numbers  # the part of it that flows now
     # Hot water sources.
     source_tags: tuple[str, ...]
@@ -118,6 +120,7 @@ class Network:
     source_temperature: Numbers
     source_pressure: Numbers
     source_demand: Numbers  # other hot demand as it was stated [m³/s], NaN where it was not
+    source_demand_gap: tuple[str, ...]  # why it was not
     source_draw: Numbers  # the part of it that flows now
     source_power: Numbers  # whether it needs power: NO, YES or NOT_SAID
     source_stores: Numbers  # bool: a storage, which stays hot while its heat fails

@@ -12,8 +12,8 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.check_context import Context
-from drenchbook.network_arrays import REDUCER, RUN, Network
-from drenchbook.operating_cases import STATES
+from drenchbook.network_arrays import RUN, WITHIN_RUNS, Network
+from drenchbook.operating_cases import NORMAL, STATES
 from drenchbook.physics.water import density, heat_capacity
 from drenchbook.solver_blocks import SEASON_OF_STATE
 from drenchbook.solver_trees import gathered, tree_of_ends
@@ -137,9 +137,9 @@ def inlet_passage(context: Context, around: Surroundings, side: str) -> Passage:
     return _passages(network, _sums_of(context, around), cases.valves.offsets, node, flow * _heat_per_volume(water))
 
 
-def station_flows(context: Context) -> Numbers:
-    """[S, station pairs] flow of all open outlets of each station, in the normal state. [m³/s]"""
-    cases, outlet_flow = context.cases, context.results.normal.outlet_flow
+def station_flows(context: Context, fault: str = NORMAL) -> Numbers:
+    """[S, station pairs] flow of all open outlets of each station in a fault. [m³/s]"""
+    cases, outlet_flow = context.cases, context.results.fault(fault).outlet_flow
     if outlet_flow.shape[1] == 0:
         return np.zeros((len(STATES), len(cases.stations.member)))
     place = station_pair_of_outlets(context)
@@ -222,7 +222,7 @@ def _walk(network: Network, sums: _Sums, ends: Numbers, rate: Numbers) -> tuple[
         node, stop = tree.lower[rows, edge], tree.upper[rows, edge]
         flow = edge_rate[:, rows, edge]
         while True:
-            ended |= here & ~np.isin(network.node_kind[node], (RUN, REDUCER)) & (node != stop)
+            ended |= here & ~np.isin(network.node_kind[node], WITHIN_RUNS) & (node != stop)
             going = here & ~ended & (network.depth[node] > network.depth[stop])
             if not going.any():
                 break

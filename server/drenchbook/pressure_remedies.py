@@ -4,17 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
-from typing import Any
-
-import numpy as np
 
 from drenchbook.checks import Judgement, Verdict
 from drenchbook.network_arrays import YES
 from drenchbook.operating_cases import NORMAL, POWER_LOST, STATES
 from drenchbook.quantity_text import quantity_text
 from drenchbook.site_model import tag_key
-from drenchbook.solver import frictionless_margin, step_by_step
+from drenchbook.solver import step_by_step
 from drenchbook.solver_results import CANNOT_REACH, SOLVED, PathStep
 
 REDUCING = "pressure-reducing valve"
@@ -39,49 +35,58 @@ def largest_loss(judgement: Judgement, verdict: Verdict) -> str:
         return ""
     more = _more_pressure(judgement, verdict, station)
     holding = _holding(judgement, verdict, station)
-    words = [f"feed {' and '.join(_stopped(judgement, verdict, station))} from emergency power"]
-    words = words if _stopped(judgement, verdict, station) else []
+    words = _power(judgement, verdict, station)
     if holding is not None:
         words.append(_setting(judgement, holding, more))
     tag, loss = _worst_pipe(judgement, verdict, station)
-    short = float(judgement.measures.frictionless_left[station])
-    asked = judgement.context.limit("PRS-3").value
-    lacks_head = asked is not None and short < asked and verdict.fault == NORMAL
-    if tag and not (loss < LITTLE * more and (words or lacks_head)):
+    head = _missing_head(judgement, station) if verdict.fault == NORMAL else []
+    if tag and not (loss < LITTLE * more and (words or head)):
         words.append(f"larger pipe where the path loses most: {tag} takes {_text(judgement, loss)}")
-    if lacks_head and asked is not None and holding is None:
-        words.append(f"no pipe size alone helps: {_head(judgement, station, asked - short)}")
+    if holding is None:
+        words += head
     if more > 0 and holding is None and not more > _spare(judgement, station):
         words.append(f"{_text(judgement, more)} more pressure is enough as the pipes are")
-    text = "; ".join(words)
-    return text[:1].upper() + text[1:]
+    return _joined(words)
 
 
 def _out_of_reach(judgement: Judgement, verdict: Verdict, station: int) -> str:
     """What brings water to outlets above the pressure that stands there without flow."""
-    words = [f"feed {' and '.join(stopped)} from emergency power"] if (
-        stopped := _stopped(judgement, verdict, station)) else []  # fmt: skip
-    short = float(judgement.measures.frictionless_left[station])
-    asked = judgement.context.limit("PRS-3").value
-    if asked is not None and short < asked:
-        words.append(f"no pipe size alone helps: {_head(judgement, station, asked - short)}")
+    return _joined(_power(judgement, verdict, station) + _missing_head(judgement, station))
+
+
+def _joined(words: list[str]) -> str:
     text = "; ".join(words)
     return text[:1].upper() + text[1:]
+
+
+def _power(judgement: Judgement, verdict: Verdict, station: int) -> list[str]:
+    """Power for the boosters that stand still in the case of a verdict; nothing where none does."""
+    stopped = _stopped(judgement, verdict, station)
+    return [f"feed {' and '.join(stopped)} from emergency power"] if stopped else []
+
+
+def _missing_head(judgement: Judgement, station: int) -> list[str]:
+    """The head that PRS-3 misses; nothing where it is met, or not known."""
+    short, asked = float(judgement.measures.frictionless_left[station]), judgement.context.limit("PRS-3").value
+    if asked is None or not short < asked:
+        return []
+    return [f"no pipe size alone helps: {_head(judgement, station, asked - short)}"]
 
 
 def booster(judgement: Judgement, verdict: Verdict) -> str:
     """PRS-3: the head that is missing, and whether a booster or the setting of a reducing valve gives it."""
     if math.isnan(verdict.value) or math.isnan(verdict.limit):
         return ""
-    text = f"{_head(judgement, verdict.station, verdict.limit - verdict.value)}, or outlets for less pressure"
-    return f"{text[:1].upper()}{text[1:]}; no pipe size helps"
+    head = _head(judgement, verdict.station, verdict.limit - verdict.value)
+    return _joined([f"{head}, or outlets for less pressure", "no pipe size helps"])
 
 
 def _head(judgement: Judgement, station: int, short: float) -> str:
     """A booster, or the setting of the reducing valves that would hold back what it adds."""
     if station < 0 or not (names := _reducers(judgement, station)):
         return f"a booster of {_text(judgement, short)} or more"
-    open_, held = _frictionless_open(judgement)[station], float(judgement.measures.frictionless_left[station])
+    measures = judgement.measures
+    open_, held = (float(one[station]) for one in (measures.frictionless_unreduced, measures.frictionless_left))
     if not open_ > held + UNTOUCHED:
         return f"a booster of {_text(judgement, short)} or more"
     raised = f"raise the setting of {' and '.join(names)} by {_text(judgement, short)} or more"
@@ -100,16 +105,6 @@ def _devices(judgement: Judgement, station: int) -> Iterator[str]:
     runs = judgement.context.depends_on(station, "pipe_runs")
     keys = [tag_key(tag) for run in runs if isinstance(run.devices, tuple) for tag in run.devices]
     return iter(dict.fromkeys(keys))
-
-
-def _frictionless_open(judgement: Judgement) -> Any:
-    """[stations] what PRS-3 would be left with if no reducing valve held its setting. [Pa]"""
-    key = ("frictionless", "open")
-    if key not in judgement.remembered:
-        context, network = judgement.context, judgement.network
-        wide = replace(network, reducer_setting=np.full_like(network.reducer_setting, np.inf))
-        judgement.remembered[key] = frictionless_margin(wide, context.required_flow, context.needed_pressure)
-    return judgement.remembered[key]
 
 
 def _holding(judgement: Judgement, verdict: Verdict, station: int) -> PathStep | None:

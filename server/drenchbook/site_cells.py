@@ -62,6 +62,17 @@ def is_said(value: Any) -> bool:
     return bool(words) and words not in WORDS_FOR_NOTHING and words.replace(" ", "") not in WORDS_FOR_NOTHING
 
 
+def word_of(cell: Any) -> str:
+    """A cell as text, "" for a blank: a station may be called 101.
+
+    >>> word_of(101.0), word_of(" L1 "), word_of(None)
+    ('101', 'L1', '')
+    """
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    return "" if cell is None else str(cell).strip()
+
+
 def tidy(text: str) -> str:
     """A text without stray spaces at its ends, hard spaces included."""
     return text.replace("\u00a0", " ").strip()

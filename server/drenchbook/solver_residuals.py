@@ -34,6 +34,10 @@ def outlet_residuals(
     -----
     A regulator that holds takes any pressure above its need, a shut outlet any below. At the very end of its reach the
     pressure of an outlet is rounding, and its flow a drip: that is held to a share of the rated flow [worked here].
+
+    >>> half = [np.array(one) for one in (5e-4, 2.1e5, 1e-3, 8e5, False, True)]  # an orifice, 5 % over its pressure
+    >>> [round(float(one), 4) for one in outlet_residuals(*half)]
+    [10000.0, 0.0247]
     """
     rated = np.where(there, rated_flow, 1.0)
     part = flow / rated

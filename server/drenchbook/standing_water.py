@@ -7,7 +7,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from drenchbook.check_context import Context
-from drenchbook.network_arrays import REDUCER, RUN
+from drenchbook.network_arrays import WITHIN_RUNS
 from drenchbook.operating_cases import STATES
 from drenchbook.surroundings import SEASONS, Surroundings, runs_above, why_heat_unknown, why_unknown
 
@@ -85,7 +85,7 @@ def _farthest(context: Context, standing: Numbers, middle: float) -> Numbers:
     own[:, network.run_node] = np.where(far(sun) > far(shade), sun, shade)
     unknown[:, network.run_node] = np.isnan(shade + sun)
     worst = own.copy()  # not-a-number at nodes that are no runs
-    passed = np.isin(network.node_kind, (RUN, REDUCER))
+    passed = np.isin(network.node_kind, WITHIN_RUNS)
     for level in range(1, int(network.depth.max(initial=0)) + 1):
         nodes = np.flatnonzero((network.depth == level) & passed)
         parent = network.parent[nodes]

@@ -14,7 +14,7 @@ import numpy as np
 
 from drenchbook.cell_gaps import gap
 from drenchbook.check_context import Context
-from drenchbook.network_arrays import REDUCER, RUN
+from drenchbook.network_arrays import RUN, WITHIN_RUNS
 from drenchbook.physics.heat_loss import FILM_COEFFICIENT, overall_conductance
 from drenchbook.physics.outdoor_pipe import pipe_sol_air_temperature, soil_conductance
 from drenchbook.published.pipes import Pipe
@@ -166,7 +166,7 @@ def runs_above(context: Context, node: int) -> list[int]:
     A pressure-reducing valve stands between two runs and ends nothing.
     """
     network, found = context.network, []
-    while network.node_kind[node] in (RUN, REDUCER):
+    while network.node_kind[node] in WITHIN_RUNS:
         if network.node_kind[node] == RUN:
             found.append(int(network.node_item[node]))
         node = int(network.parent[node])

@@ -28,6 +28,7 @@ from drenchbook.result_tables import (
     UNKNOWN,
     ResultColumn,
 )
+from drenchbook.site_cells import word_of
 from drenchbook.site_rules import structural_problems
 from drenchbook.site_sheets import SHEET_CORNER, Grid, KnownRows, ReadSite, read_grids
 from drenchbook.site_tables import TABLES
@@ -121,7 +122,7 @@ def set_rows(grids: Sequence[Grid], rows: float = 0) -> Rows:
 
 def case_rows(grids: Sequence[Grid], station: Any = "", rows: float = 0) -> Rows:
     """DRENCH_CASES: one row for each case, or the governing ones of a large site, padded to `rows`."""
-    return _rows(grids, lambda report: report.case_rows(str(station or "")), CASE_COLUMNS, int(rows))
+    return _rows(grids, lambda report: report.case_rows(word_of(station)), CASE_COLUMNS, int(rows))
 
 
 def site_rows(grids: Sequence[Grid], rows: float = 0) -> Rows:
@@ -131,20 +132,20 @@ def site_rows(grids: Sequence[Grid], rows: float = 0) -> Rows:
 
 def path_rows(grids: Sequence[Grid], station: Any = "", case: Any = "", rows: float = 0) -> Rows:
     """DRENCH_PATH: one row for each step from supply to outlet in one case, padded to `rows`."""
-    return _rows(grids, lambda report: report.path_rows(_text(station), _text(case)), PATH_COLUMNS, int(rows))
+    return _rows(grids, lambda report: report.path_rows(word_of(station), word_of(case)), PATH_COLUMNS, int(rows))
 
 
 def course_rows(
     grids: Sequence[Grid], station: Any = "", case: Any = "", mixed_fraction: float | None = None, rows: float = 0
 ) -> Rows:
     """DRENCH_COURSE: one row for each time of fifteen minutes in one case, padded to `rows`."""
-    return _rows(grids, lambda report: report.course_rows(_text(station), _text(case), mixed_fraction), COURSE_COLUMNS,
-                 int(rows))  # fmt: skip
+    asked = word_of(station), word_of(case), mixed_fraction
+    return _rows(grids, lambda report: report.course_rows(*asked), COURSE_COLUMNS, int(rows))
 
 
 def choice_rows(grids: Sequence[Grid], station: Any = "", rows: float = 0) -> Rows:
     """DRENCH_CHOICES: what may be chosen for the path of a station, padded to `rows`."""
-    return _rows(grids, lambda report: report.choice_rows(_text(station)), CHOICE_COLUMNS, int(rows))
+    return _rows(grids, lambda report: report.choice_rows(word_of(station)), CHOICE_COLUMNS, int(rows))
 
 
 def field_rows(grids: Sequence[Grid], rows: float = 0, **measured: float | None) -> Rows:
@@ -159,13 +160,6 @@ def correction_rows(
     """DRENCH_CORRECTION: which input to correct first, a row for each line of readings, padded to `rows`."""
     day = DayOfTest(**measured)
     return _rows(grids, lambda report: report.correction_rows(day, (readings or [])[1:]), CORRECTION_COLUMNS, int(rows))
-
-
-def _text(cell: Any) -> str:
-    """A tag or a case as text: a station may be called 101."""
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return str(cell if cell is not None else "").strip()
 
 
 def _rows(grids: Sequence[Grid], rows_of: Callable[[Report], Rows], columns: Columns, room: int) -> Rows:

@@ -9,6 +9,7 @@ from drenchbook.check_table import CHECK_BY_ID
 from drenchbook.check_words import message, remedy
 from drenchbook.checks import judge
 from drenchbook.operating_cases import NORMAL
+from drenchbook.pipe_heat import station_flows
 from tests.checks.pipes_by_hand import celsius
 from tests.checks.sites import COLD_LOW, WARM_LOW, edited, lab, laboratory, limited, only, station
 
@@ -129,7 +130,7 @@ def test_in_a_set_each_run_is_flushed_by_what_flows_through_it():
     cases, network, summary = judgement.cases, judgement.network, judgement.measures.courses.summary()
     own, node = station(judgement, "L1"), network.station_node[station(judgement, "L1")]
     content = network.purge_sum[node] - network.purge_sum[network.parent[node]]
-    flows = judgement.measures.courses.station_flow(NORMAL)[COLD_LOW]
+    flows = station_flows(judgement.context, NORMAL)[COLD_LOW]
     pairs = [pair for pair in (cases.stations.member == own).nonzero()[0] if flows[pair] > 0]
     assert max(cases.stations.counts[cases.stations.opening[pair]] for pair in pairs) > 1
     for pair in pairs:

@@ -15,6 +15,7 @@ from drenchbook.course_rows import course_of_case, course_times
 from drenchbook.hot_sources import COLD_WATER_FAULTS
 from drenchbook.judged_site import JudgedSite
 from drenchbook.operating_cases import AS_NORMAL, FAULTS, MIXING, NORMAL, SET, STATES
+from drenchbook.pipe_heat import station_flows
 from drenchbook.solver_results import SOLVED
 from tests.lab_site import solved
 from tests.oracle.scalar_course import DAY, CaseCourse
@@ -37,7 +38,7 @@ def judged(seed):
 def places(judgement, fault):
     """Some pairs of an opening and a station whose case is solved and in which the station flows: (state, pair)."""
     pairs, results = judgement.cases.stations, judgement.results.fault(fault)
-    flowing = judgement.measures.courses.station_flow(fault) > 0
+    flowing = station_flows(judgement.context, fault) > 0
     found = np.argwhere(flowing & (results.state[:, pairs.opening] == SOLVED)).tolist()
     sets = [place for place in found if judgement.cases.kind[pairs.opening[place[1]]] == SET]
     rng = random.Random(f"{judgement.site.project.recovery_time} {fault}")
@@ -111,7 +112,7 @@ def test_what_storages_have_left(seed):
     for fault in judgement.results.names:
         left, ready = judgement.measures.courses.storage(fault)
         minutes = judgement.measures.hot_seconds(fault)
-        flow = judgement.measures.courses.station_flow(fault)
+        flow = station_flows(judgement.context, fault)
         for state, pair in places(judgement, fault):
             opening = int(judgement.cases.stations.opening[pair])
             one = account(judgement, oracle, fault, state, opening)
@@ -141,7 +142,7 @@ def test_temperatures_at_the_times_that_are_told(seed):
             one, tag = account(judgement, oracle, fault, state, opening), judgement.network.station_tags[station]
             mine = [[line[name] for line in lines] for name in ("hot", "mixed", "outlet")]
             theirs = list(zip(*one.at_times(tag, times), strict=True))
-            if judgement.measures.courses.station_flow(fault)[state, pair] > 0 and one.valve[tag]:
+            if station_flows(judgement.context, fault)[state, pair] > 0 and one.valve[tag]:
                 mine.append([line["outlet_other"] for line in lines])
                 theirs.append(tuple(row[2] for row in one.at_times(tag, times, other_model=True)))
             for values, others in zip(mine, theirs, strict=True):

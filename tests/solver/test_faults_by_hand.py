@@ -156,7 +156,7 @@ def test_a_blank_other_demand_leaves_the_faults_unknown():
     assert state(one, NORMAL, "L") == SOLVED
     for fault in (HOT_LOST, SOURCE_COLD, OTHER_DEMAND, POWER_LOST):
         assert state(one, fault, "L") == MISSING
-        assert why(one, fault) == ("other demand of S is not stated",)
+        assert why(one, fault) == ("Supplies S: Other demand is blank",)
 
 
 def test_other_hot_demand_flows_through_what_feeds_its_source():

@@ -7,12 +7,12 @@ so it is found again where rows and columns have moved. A number is converted wh
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from drenchbook.site_model import tag_key
-from drenchbook.site_sheets import ReadSite
+from drenchbook.site_sheets import ReadSite, column_letters
 from drenchbook.site_tables import PROJECT, STATIONS, TABLES, Table
 from drenchbook.units import UNITS, convert
 from drenchbook.workbook.beside_stations import HEADINGS as BESIDE_HEADINGS
@@ -30,6 +30,8 @@ _RENAMED = {
     "static pressure": "static",
     "flowing pressure": "flowing",
 }
+
+SHOWN = 3  # cells that a sentence names
 
 Cell = tuple[str, int, int]  # sheet, row and column, 1-based
 Key = tuple[str, ...]
@@ -205,8 +207,11 @@ def placed(carried: Carried, book: Any) -> tuple[dict[Cell, Any], list[str]]:
             lost.append(cell)
             continue
         values[there[key].cell] = _in_unit(value, unit, there[key].unit)
-    said = [f"not carried over: sheet {title}, what was typed there has no place in the new workbook ({_names(cells)})"
-            for title in SHEETS_WITH_OPEN_CELLS if (cells := [cell for cell in lost if cell[0] == title])]  # fmt: skip
+    said = []
+    for title in SHEETS_WITH_OPEN_CELLS:
+        if cells := [(row, column) for sheet, row, column in lost if sheet == title]:
+            words = "what was typed there has no place in the new workbook"
+            said.append(f"not carried over: sheet {title}, {words} ({names_of(cells)})")
     values.update(_own_places(carried, book))
     return values, said
 
@@ -231,11 +236,10 @@ def _own_places(carried: Carried, book: Any) -> Iterator[tuple[Cell, Any]]:
             yield (own.table.sheet, HEADING_ROW + 2 + number, column), value
 
 
-def _names(cells: list[Cell]) -> str:
-    from openpyxl.utils.cell import get_column_letter
-
-    names = [f"{get_column_letter(column)}{row}" for _, row, column in sorted(cells)]
-    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+def names_of(cells: Iterable[tuple[int, int]]) -> str:
+    """The names of some cells (row and column, 1-based) of a sheet as a sentence has them: the first few."""
+    names = [f"{column_letters(column)}{row}" for row, column in sorted(cells)]
+    return ", ".join(names[:SHOWN]) + (f" and {len(names) - SHOWN} more" if len(names) > SHOWN else "")
 
 
 def write_typed(sheets: Mapping[str, Any], look: Any, values: Mapping[Cell, Any]) -> None:

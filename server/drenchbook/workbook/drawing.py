@@ -18,6 +18,8 @@ PROTECTED = {"select_locked_cells": True, "select_unlocked_cells": True, "format
 BANNER, STATE = "Results_banner", "Results_state"
 SAMPLE_ROWS = "Sample_rows"
 
+GAP = " " * 6  # between the parts of a line of words
+
 
 @dataclass
 class Drawing:
@@ -51,9 +53,9 @@ class Drawing:
                          {"scale_with_doc": False})  # fmt: skip
         sheet.hide_gridlines(2)
 
-    def sample_words(self, otherwise: str = "") -> str:
-        """Expression that says how many rows are SAMPLE data; it stands on every printed page."""
-        return f'IF({SAMPLE_ROWS}>0,"■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue","{otherwise}")'
+    def sample_words(self, otherwise: str = "", before: str = "") -> str:
+        """Expression that says how many rows are SAMPLE data, after `before`; it stands on every printed page."""
+        return f'IF({SAMPLE_ROWS}>0,"{before}■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue","{otherwise}")'
 
     def banner(self, sheet: Any, row: int, column: int = 0, width: int = 8, size: int = 12) -> None:
         """The line that says when results do not belong to the inputs, or were never calculated."""

@@ -9,7 +9,7 @@ from drenchbook.field_windows import KEY
 from drenchbook.result_tables import FIELD_LINE, VALVE_GROUP
 from drenchbook.site_model import Missing, Site, tag_key
 from drenchbook.units import unit_of
-from drenchbook.workbook.drawing import PROTECTED, SAMPLE_ROWS, STATE, Drawing
+from drenchbook.workbook.drawing import GAP, PROTECTED, SAMPLE_ROWS, STATE, Drawing
 from drenchbook.workbook.field_test_columns import (
     DAY,
     EXPECTED,
@@ -75,7 +75,8 @@ def draw_field_test_sheet(drawing: Drawing) -> None:
     for name in NAMES:
         sheet.set_column(PLACE[name], PLACE[name], WIDTHS.get(name, WIDTH))
     sheet.set_column(PLACE["found"], PLACE["line"], 8, None, {"hidden": True})
-    lines, first_valve, last = field_lines(drawing.site), *_valve_rows(drawing.site)
+    lines = field_lines(drawing.site)
+    first_valve, last = (field_valve_row(drawing.site, number) for number in (0, -1))
     _draw_headings(drawing, sheet, GROUPS, OUTLET_GROUPS, OUTLET_HEADINGS)
     outlets = outlets_of(drawing.site)
     for number in range(lines):
@@ -88,11 +89,6 @@ def draw_field_test_sheet(drawing: Drawing) -> None:
         _draw_valve(drawing, sheet, row, valves[place] if place < len(valves) else "")
     _draw_marks(drawing, sheet, last)
     _set_page(drawing, sheet, first_valve, last)
-
-
-def _valve_rows(site: Site) -> tuple[int, int]:
-    first, last = field_valve_row(site, 0), field_valve_row(site, -1)
-    return first, last
 
 
 def _set_page(drawing: Drawing, sheet: Any, first_valve: int, last: int) -> None:
@@ -133,7 +129,7 @@ def _draw_head(drawing: Drawing, sheet: Any) -> None:
     for page, (words, how) in zip(PAGES, PAGE_WORDS, strict=True):
         sheet.write_string(TITLE, PLACE[page], words, look("title"))
         sheet.write_string(CAUTION, PLACE[page], how, look("how"))
-    sample = f'IF({SAMPLE_ROWS}>0,"      ■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue","")'
+    sample = drawing.sample_words(before=GAP)
     for place in (HEAD, *(PLACE[page] for page in PAGES)):
         sheet.write_formula(PROJECT_LINE, place, f'={setting_cell("project")}&""&{sample}', look("subtitle"))
     sheet.write_string(CAUTION, HEAD, CAUTION_WORDS, look("stop"))

@@ -7,11 +7,9 @@ from typing import Any
 
 from drenchbook.site_tables import STATIONS, TABLES, Table
 from drenchbook.workbook.beside_stations import HEADINGS
-from drenchbook.workbook.carried_over import Cell
+from drenchbook.workbook.carried_over import Cell, names_of
 from drenchbook.workbook.layout import FIELD_TEST, SHEETS
 from drenchbook.workbook.opening import Place, place_of_name
-
-_SHOWN = 3  # cells that a sentence names
 
 
 def left_behind(book: Any, carried: Set[Cell] = frozenset()) -> list[str]:
@@ -91,6 +89,4 @@ def _comments(sheet: Any) -> Iterator[str]:
 
 
 def _cells(cells: Iterable[Any]) -> str:
-    places = [cell.coordinate for cell in sorted(cells, key=lambda cell: (cell.row, cell.column))]
-    more = f" and {len(places) - _SHOWN} more" if len(places) > _SHOWN else ""
-    return ", ".join(places[:_SHOWN]) + more
+    return names_of((cell.row, cell.column) for cell in cells)

@@ -62,46 +62,21 @@ _LIMITS_1 = (
     "HOT-1; HOT-2; HOT-3; HOT-6; TMP least; TMP greatest; DLG-2; LOC-1 travel; LOC-1 shower least; LOC-1 "
     "shower greatest; LOC-1 eyewash least; LOC-1 eyewash greatest; DAT-3 pressure; DAT-3 flow; DAT-4"
 )
-_VERSION_2 = {
+_VERSION_2 = _VERSION_1 | {
     "project":
         "project project_number calculation_date revision designer checker units criteria_set friction_method "
         "cold_water_cold outside_air_cold room_cold ground_cold sun_cold irradiance_cold cold_water_warm "
         "outside_air_warm room_warm ground_warm sun_warm irradiance_warm recovery_time "
         "stations_out_of_service schedule_order",
-    "limits":
-        "id meaning value unit source basis reason",
-    "supplies":
-        "tag static_low residual_low test_flow_low curve_low static_high residual_high test_flow_high "
-        "curve_high gauge_elevation test_date test_distance volume other_demand",
-    "hot_water_sources":
-        "tag kind fed_from volume set_temperature start_temperature usable_fraction usable_fraction_source "
-        "input_power efficiency start_delay minimum_firing_flow maximum_rise minimum_power capacity tolerance "
-        "main_pressure main_temperature main_elevation loss_curve loss_per_flow_squared needs_power "
-        "needs_steam other_demand",
     "line_devices":
         "tag kind curve loss_per_flow_squared setting needs_power remarks",
-    "pipe_runs":
-        "tag fed_from material size plan_length developed_length fittings far_end_elevation roughness "
-        "hazen_williams_c devices insulation exposure sun circulated held_temperature",
     "mixing_valves":
         "tag model cold_run hot_run elevation set_temperature parallel_bypass check_valves strainers "
         "second_model second_opens_at loop_flow loop_return_run loop_returns_to_cold_inlet "
         "loop_pump_needs_power remarks",
-    "valve_models":
-        "model seat_coefficient seat_curve outlet_coefficient minimum_flow maximum_flow bypass_coefficient "
-        "bypass_curve bypass_opening set_minimum set_maximum approach_hot approach_cold tolerance hot_minimum "
-        "hot_maximum cold_minimum cold_maximum maximum_pressure maximum_pressure_ratio "
-        "maximum_pressure_difference leakage shutoff_time independent_shutoffs listing listing_edition "
-        "lead_free hot_connection cold_connection outlet_connection relative_cost source dated sample",
     "outlet_models":
         "model kind type rated_flow rated_pressure minimum_pressure maximum_pressure closing_time source "
         "dated sample",
-    "events":
-        "tag stations users showers reason",
-    "stations":
-        "tag area hazard outlet_1 outlet_1_elevation outlet_1_height outlet_2 outlet_2_elevation "
-        "outlet_2_height outlet_3 outlet_3_elevation outlet_3_height fed_from floor_elevation exposure "
-        "travel_time same_level drain potable remarks",
 }  # fmt: skip
 _LIMITS_2 = (
     "FLW-1 shower; FLW-1 eyewash; FLW-1 eye/face wash; FLW-1 drench hose; FLW-2; FLW-3; FLW-4; PRS-1; "

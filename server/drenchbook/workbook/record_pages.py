@@ -15,7 +15,7 @@ from drenchbook.result_tables import NOT_APPLICABLE, SCHEDULE_COLUMNS
 from drenchbook.site_tables import LIMITS, MIXING_VALVES
 from drenchbook.units import unit_of
 from drenchbook.workbook.check_sheet import limit_name
-from drenchbook.workbook.drawing import PROTECTED, SAMPLE_ROWS, STATE, Drawing
+from drenchbook.workbook.drawing import GAP, PROTECTED, STATE, Drawing
 from drenchbook.workbook.layout import ANNUAL, SCHEDULE, WEEKLY, cell_name, on_sheet, setting_cell
 from drenchbook.workbook.look import SLATE
 from drenchbook.workbook.results_sheet import number_format
@@ -194,7 +194,7 @@ def _draw_head(drawing: Drawing, sheet: Any, title: str, words: Sequence[str], p
     sheet.set_tab_color(SLATE)
     sheet.set_row(TITLE, 24)
     sheet.write_string(TITLE, 0, title, look("title"))
-    sample = f'IF({SAMPLE_ROWS}>0,"      ■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue","")'
+    sample = drawing.sample_words(before=GAP)
     revision = f'IF(LEN({setting_cell("revision")})=0,"","   revision "&{setting_cell("revision")})'
     sheet.write_formula(PROJECT_LINE, 0, f'={setting_cell("project")}&""&{revision}&{sample}', look("subtitle"))
     sheet.write_formula(COUNT_LINE, 0, agreement_formula(), look("strong"))

@@ -16,7 +16,7 @@ from drenchbook.workbook.check_sheet import (
     STATIONS_FILLED,
     count_name,
 )
-from drenchbook.workbook.drawing import PROTECTED, SAMPLE_ROWS, STATE, Drawing
+from drenchbook.workbook.drawing import GAP, PROTECTED, SAMPLE_ROWS, STATE, Drawing
 from drenchbook.workbook.fingerprint import PLACES, TOLERANCE
 from drenchbook.workbook.layout import RESULTS, REVIEW, SCHEDULE, cell_name, on_sheet, range_name, setting_cell
 from drenchbook.workbook.look import FAIL_FILL, UNKNOWN_FILL
@@ -70,7 +70,7 @@ def _draw_head(drawing: Drawing, sheet: Any) -> None:
     look = drawing.look
     sheet.set_row(TITLE, 24)
     sheet.write_string(TITLE, 0, "Review record", look("title"))
-    sample = f'IF({SAMPLE_ROWS}>0,"      ■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue","")'
+    sample = drawing.sample_words(before=GAP)
     sheet.write_formula(PROJECT_LINE, 0, f'={setting_cell("project")}&""&{sample}', look("subtitle"))
     sheet.write_string(HOW, 0, HOW_WORDS, look("how"))
     sheet.write_formula(LIMITS_LINE, 0, f'="Today: "&{changed_limits()}', look("plain"))

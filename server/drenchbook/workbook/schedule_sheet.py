@@ -28,7 +28,7 @@ from drenchbook.workbook.check_sheet import (
     count_name,
     limit_name,
 )
-from drenchbook.workbook.drawing import BANNER, PROTECTED, SAMPLE_ROWS, STATE, Drawing
+from drenchbook.workbook.drawing import BANNER, GAP, PROTECTED, STATE, Drawing
 from drenchbook.workbook.layout import SCHEDULE, cell_name, on_sheet, range_name, setting_cell
 from drenchbook.workbook.look import FAIL_FILL, UNKNOWN_FILL, WARN_FILL
 from drenchbook.workbook.results_sheet import number_format
@@ -86,7 +86,7 @@ def _draw_head(drawing: Drawing, sheet: Any) -> None:
     sheet.set_row(PROJECT_LINE, 18)
     sheet.write_string(TITLE, 0, "Emergency shower and eyewash schedule", look("title", font_size=18))
     counts = '&"   "&'.join(f'{count_name(verdict)}&" {verdict}"' for verdict in VERDICTS)
-    sample = f'IF({SAMPLE_ROWS}>0,"      ■ SAMPLE DATA in "&{SAMPLE_ROWS}&" rows: not for issue","")'
+    sample = drawing.sample_words(before=GAP)
     project = f'{setting_cell("project")}&""'
     sheet.write_formula(PROJECT_LINE, 0, f'={project}&"      "&{counts}&{sample}', look("subtitle"))
     sheet.write_formula(COUNT_LINE, 0, agreement_formula(), look("strong"))
