@@ -67,3 +67,12 @@ def test_without_a_program_the_sentence_names_it(lab, tmp_path, capsys, monkeypa
     assert pictures.main([str(tmp_path / "drawn"), str(lab)]) == 2
     assert '"soffice": is not installed; pictures need LibreOffice and poppler' in capsys.readouterr().err
     assert not (tmp_path / "drawn").exists()
+
+
+def test_a_missing_workbook_is_a_sentence_and_takes_no_picture_away(tmp_path, capsys):
+    need_libreoffice()
+    drawn = tmp_path / "site-001-cover.png"
+    drawn.touch()
+    assert pictures.main([str(tmp_path), str(tmp_path / "site.xlsx")]) == 2
+    assert 'site.xlsx": is not there; name a workbook' in capsys.readouterr().err
+    assert drawn.exists()

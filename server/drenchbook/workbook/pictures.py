@@ -32,7 +32,7 @@ COLOURS = 64  # letters stay smooth, files stay small
 
 
 def pictures(workbook: Path, folder: Path, resolution: int = RESOLUTION, grey: bool = False) -> list[Path]:
-    """Print a workbook and draw its pages, in order; InputError where a program is missing.
+    """Print a workbook and draw its pages, in order; InputError where a program or the workbook is missing.
 
     Parameters
     ----------
@@ -51,6 +51,8 @@ def pictures(workbook: Path, folder: Path, resolution: int = RESOLUTION, grey: b
         The pictures, one for each page.
     """
     need("soffice", "pdftoppm", "pdftotext")
+    if not workbook.is_file():
+        raise InputError("FILE", str(workbook), "is not there; name a workbook, or none for the committed ones")
     folder.mkdir(parents=True, exist_ok=True)
     for old in folder.glob(f"{workbook.stem}-[0-9][0-9][0-9]-*.png"):
         old.unlink()
@@ -134,9 +136,7 @@ def converted(workbook: Path, folder: Path, form: str, suffix: str) -> Path:
                "--outdir", str(folder), str(workbook)]  # fmt: skip
         subprocess.run(run, check=True, timeout=LONGEST, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     if not target.exists():
-        raise InputError(
-            "FILE", str(workbook), "gave no result in LibreOffice; is another one of that profile running?"
-        )
+        raise InputError("FILE", str(workbook), "gave no result in LibreOffice; does it open there?")
     return target
 
 
